@@ -1,0 +1,99 @@
+"""When a bake is due and how long it must last (design 4.4)."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from msdtrack.exposure.facts import HOUR_S, PartFacts
+from msdtrack.exposure.ledger import Ledger, Need
+from msdtrack.exposure.oven import Band
+from msdtrack.standard import baking
+
+LONG_EXCESS_H = 72
+MAKERS_PLUS_C = 5
+"""Tolerance above the temperature of a maker's own bake, where the maker states none (the
+narrowest of Table 4-1)."""
+
+
+def reasons(part: PartFacts, ledger: Ledger) -> tuple[str, ...]:
+    """Return why only a bake makes this carrier usable again; empty where none is needed.
+
+    Source: J-STD-033, clauses 4.1 and 5.6; Table 4-1.
+    """
+    if part.msl == "1":
+        return ()
+    found = []
+    if ledger.used >= 1:
+        found.append("floor_life_exceeded")
+    if ledger.beyond_table:
+        found.append("beyond_table")
+    if ledger.hic_failed:
+        found.append("hic_failed")
+    if ledger.history_unknown:
+        found.append("history_unknown")
+    if part.msl == "6" and not ledger.baked_once:
+        found.append("bake_before_use")
+    if ledger.opened_after_shelf_life and ledger.hic_missing:
+        found.append("shelf_life_over")
+    return tuple(found)
+
+
+def column(part: PartFacts, ledger: Ledger) -> baking.Column:
+    """Return the column of Table 4-1: floor life exceeded by over or by up to 72 hours.
+
+    What is not known counts as the longer one.
+    """
+    unbounded = (
+        ledger.outside_30_60
+        or ledger.beyond_table
+        or ledger.hic_failed
+        or ledger.history_unknown
+        or (ledger.opened_after_shelf_life and ledger.hic_missing)
+    )
+    return "over_72h" if unbounded or _excess_h(part, ledger) > LONG_EXCESS_H else "up_to_72h"
+
+
+def _excess_h(part: PartFacts, ledger: Ledger) -> Fraction:
+    if ledger.used < 1 or ledger.full_since is None or part.label_hours is None:
+        return Fraction(0)
+    by_share = (ledger.used - 1) * part.label_hours
+    return max(by_share, Fraction(ledger.now - ledger.full_since, HOUR_S))
+
+
+def need(part: PartFacts, ledger: Ledger, temp_c: float) -> Need:
+    """Return what a bake at `temp_c`, started now, must reach.
+
+    Args:
+        temp_c: stated oven temperature, °C. A temperature the table does not have gives a need
+            without hours: the bake is recorded and resets nothing.
+    """
+    own = part.maker_bake
+    if own is not None:
+        low = round(own.temp_c * 100)
+        band = Band(low, low + MAKERS_PLUS_C * 100)
+        fits = band.low_c100 <= round(temp_c * 100) <= band.high_c100
+        spent = own.once and ledger.maker_bakes > 0
+        hours = Fraction(own.hours) if fits and not spent else None
+        return Need(band, hours, "maker's own bake", makers=True)
+    for tabulated in baking.TEMPS_C:
+        low = tabulated * 100
+        band = Band(low, low + baking.PLUS_C[tabulated] * 100)
+        if band.low_c100 <= round(temp_c * 100) <= band.high_c100:
+            which = column(part, ledger)
+            table_h = table_hours(part, which, tabulated)
+            source = table_source(part, which)
+            return Need(band, None if table_h is None else Fraction(table_h), source)
+    stated = round(temp_c * 100)
+    return Need(Band(stated, stated), None, "no such temperature in Table 4-1")
+
+
+def table_hours(part: PartFacts, which: baking.Column, temp_c: int) -> int | None:
+    """Return the hours of Table 4-1, None where it has no figure for this part."""
+    large = part.large_bga or part.stacked_die
+    return baking.user_bake_h(part.msl, part.body_mm, temp_c, which, large)
+
+
+def table_source(part: PartFacts, which: baking.Column) -> str:
+    """Return the table and row the hours come from, and how far they are corroborated."""
+    large = part.large_bga or part.stacked_die
+    return baking.user_bake_source(part.msl, part.body_mm, which, large)

@@ -1,0 +1,104 @@
+"""Events that contradict the history, turned into the longer exposure (design 4.6).
+
+Conflicts are derived from the log each time, so a late event or a correction can settle them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from msdtrack.exposure.events import Event, Kind
+from msdtrack.exposure.ledger import Conflict
+
+NEEDS_OPEN = {
+    Kind.CLOSE: "closed, but no opening is on record",
+    Kind.TAKE: "pieces were taken from a bag with no opening on record",
+    Kind.SPLIT: "it was split with no opening on record",
+    Kind.LOAD: "it was loaded with no opening on record",
+    Kind.PLACE_ON_BOARD: "it was placed on a board with no opening on record",
+    Kind.BAKE_START: "a bake was started with the bag closed",
+    Kind.BAKE_END: "a bake was ended that never began, with the bag closed",
+}
+
+
+@dataclass(slots=True)
+class _Walk:
+    inside: Literal["bag", "air", "oven"]
+    known_closed_at: int | None
+    closed_index: int
+    bake_index: int = -1
+    gone_index: int = -1
+
+
+def settle(events: Sequence[Event], received_at: int) -> tuple[list[Event], tuple[Conflict, ...]]:
+    """Return events the fold can take one after the other, and what contradicted.
+
+    A closing, take, split, load or bake of a bag with no opening on record puts an opening (without
+    an id) where the bag was last known closed; a bake that something contradicts becomes a move to
+    the oven, which is exposure.
+
+    Args:
+        events: effective events, in order.
+        received_at: when the carrier was received in its closed bag.
+    """
+    out: list[Event] = []
+    conflicts: list[Conflict] = []
+    walk = _Walk("bag", None, 0)
+
+    def conflict(event: Event, message: str) -> None:
+        conflicts.append(Conflict(event.id, event.at, message))
+
+    def open_since_closed(event: Event) -> None:
+        since = walk.known_closed_at
+        since = min(received_at, event.at) if since is None else since
+        index = walk.closed_index
+        while index < len(out) and out[index].at < since:
+            index += 1
+        out.insert(index, replace(event, id="", kind=Kind.OPEN, at=since, place=None, hic=None))
+        walk.inside = "air"
+
+    def undo_bake() -> None:
+        out[walk.bake_index] = replace(out[walk.bake_index], kind=Kind.MOVE)
+        walk.inside = "air"
+
+    for event in events:
+        if walk.gone_index >= 0:
+            conflict(event, "it was scrapped before")
+            out[walk.gone_index] = replace(out[walk.gone_index], kind=Kind.CORRECT)
+            walk.gone_index = -1
+        kind = event.kind
+        if kind in NEEDS_OPEN and walk.inside == "bag":
+            conflict(event, NEEDS_OPEN[kind])
+            open_since_closed(event)
+            if kind is Kind.BAKE_START:
+                event = replace(event, kind=Kind.MOVE)
+        elif kind is Kind.OPEN and walk.inside != "bag":
+            conflict(event, "opened, but it was not in a closed bag")
+            if walk.inside == "oven":
+                undo_bake()
+            continue
+        elif kind is Kind.CLOSE and walk.inside == "oven":
+            conflict(event, "closed while its bake was running")
+            undo_bake()
+        elif kind is Kind.BAKE_START and walk.inside == "oven":
+            conflict(event, "a bake was started while another was running")
+            undo_bake()
+        elif kind is Kind.BAKE_END and walk.inside != "oven":
+            conflict(event, "a bake was ended that never began")
+            event = replace(event, kind=Kind.MOVE) if event.place else event
+        if event.kind is Kind.BAKE_END and walk.inside != "oven" and event.place is None:
+            continue
+        out.append(event)
+        if event.kind is Kind.OPEN:
+            walk.inside = "air"
+        elif event.kind is Kind.CLOSE:
+            walk.inside, walk.known_closed_at, walk.closed_index = "bag", event.at, len(out)
+        elif event.kind is Kind.BAKE_START:
+            walk.inside, walk.bake_index = "oven", len(out) - 1
+        elif event.kind in (Kind.MOVE, Kind.LOAD, Kind.BAKE_END) and walk.inside == "oven":
+            walk.inside = "air"
+        elif event.kind is Kind.SCRAP:
+            walk.gone_index = len(out) - 1
+    return out, tuple(conflicts)

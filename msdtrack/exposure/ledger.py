@@ -1,0 +1,149 @@
+"""The running account of one carrier: what the fold carries from event to event."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from enum import StrEnum
+from fractions import Fraction
+from typing import Literal
+
+from msdtrack.exposure.air import AirKey
+from msdtrack.exposure.oven import Band
+
+Basis = Literal["measured", "assumed", "dry_storage", "provisional", "bake"]
+
+
+class Phase(StrEnum):
+    """Where the carrier is, as far as its clock is concerned."""
+
+    BAGGED = "bagged"
+    """In a closed bag with good desiccant: dry storage."""
+    TIRED_BAG = "tired_bag"
+    """In a closed bag whose desiccant does not count: exposure goes on."""
+    OPEN = "open"
+    BAKING = "baking"
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """One line of a working.
+
+    Args:
+        share: share of the floor life used in it.
+        rate: share per second.
+        key: the air's key where air decided, None in a bag or in a bake.
+    """
+
+    start: int
+    end: int
+    place: str | None
+    basis: Basis
+    rate: Fraction
+    share: Fraction
+    key: AirKey | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """An event that contradicts the history."""
+
+    event_id: str
+    at: int
+    message: str
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """What a bake that was started must reach. `hours` None: no figure, so it never resets."""
+
+    band: Band
+    hours: Fraction | None
+    source: str
+    makers: bool = False
+
+
+@dataclass(slots=True)
+class Storage:
+    """An unbroken dry storage."""
+
+    started_at: int
+    reset_possible: bool
+    dry_s: int = 0
+    counted_s: int = 0
+    provisional: Fraction = Fraction(0)
+    full_since: int | None = None
+
+
+@dataclass(slots=True)
+class Bake:
+    """A running bake. `home` is where the carrier was before it."""
+
+    started_at: int
+    temp_c: float
+    oven: str | None
+    home: str | None
+    need: Need
+    reached_at: int | None = None
+
+
+@dataclass(slots=True)
+class Ledger:
+    """The account of a carrier at the moment `now`.
+
+    Args:
+        used: share used since the last reset, provisional storage hours not included.
+        assumed: the part of it that stands on assumed air.
+        exposure_s: exposure total since the last reset, seconds.
+        outside_30_60: some exposure since the last reset was outside 30 °C / 60 % RH.
+        beyond_run_s: length of the present unbroken exposure beyond the table, seconds.
+        full_since: when the share reached 1.
+        desiccant_out_s: how long the desiccant has been in the air over all openings.
+        known_closed_at: when the carrier was last known to be in a closed bag.
+    """
+
+    now: int
+    phase: Phase
+    place: str | None
+    bag: str | None
+    quantity: int
+    known_closed_at: int
+    shelf_life_ends: date | None
+    used: Fraction = Fraction(0)
+    assumed: Fraction = Fraction(0)
+    exposure_s: int = 0
+    outside_30_60: bool = False
+    beyond_run_s: int = 0
+    beyond_table: bool = False
+    full_since: int | None = None
+    storage: Storage | None = None
+    bake: Bake | None = None
+    opened_at: int | None = None
+    desiccant_out_s: int = 0
+    hic: dict[str, str] | None = None
+    hic_good: bool = False
+    hic_failed: bool = False
+    hic_missing: bool = False
+    opened_after_shelf_life: bool = False
+    history_unknown: bool = False
+    baked_once: bool = False
+    bakes: int = 0
+    maker_bakes: int = 0
+    hot_s: int = 0
+    held: tuple[str, ...] = ()
+    gone: str | None = None
+    last_reset_at: int | None = None
+    unknowns: frozenset[str] = frozenset()
+    intervals: list[Interval] = field(default_factory=list)
+    before_reset: list[Interval] = field(default_factory=list)
+
+    @property
+    def share(self) -> Fraction:
+        """Return the used share, provisional storage hours included."""
+        return self.used + self.provisional
+
+    @property
+    def provisional(self) -> Fraction:
+        """Return the share of storage hours that a reset would cancel."""
+        return self.storage.provisional if self.storage is not None else Fraction(0)

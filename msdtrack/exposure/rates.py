@@ -1,0 +1,85 @@
+"""Share of the floor life used per second of exposure (design 4.2)."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from functools import lru_cache
+
+from msdtrack.exposure.air import AirKey
+from msdtrack.exposure.facts import HOUR_S, PartFacts
+from msdtrack.standard import derating, levels
+
+LEVEL_2_STANDS_ON = "2a"
+"""Table 7-1 has no row for level 2; level 2a's, the next more sensitive, is used."""
+
+
+def label_rate(part: PartFacts) -> Fraction:
+    """Return 1 / label hours, per second. 0 where no floor life runs (level 1) or none is known
+    (level 6 without a label time: the verdict never lets it be used)."""
+    hours = part.label_hours
+    return Fraction(0) if hours is None else 1 / (hours * HOUR_S)
+
+
+def rate(part: PartFacts, key: AirKey, credit: bool) -> Fraction:
+    """Return the share of the floor life that a second in this air uses.
+
+    Args:
+        credit: the site's policy at that time. It counts only for a part whose compound is
+            confirmed to be one Table 7-1 covers.
+
+    Source: J-STD-033, Table 7-1 and clause 7; the choice between table and label is design 4.2.
+    """
+    return _rate(
+        part.msl,
+        part.label_hours,
+        groups(part),
+        key,
+        credit and part.compound_confirmed,
+    )
+
+
+def governing_group(part: PartFacts, key: AirKey) -> str | None:
+    """Return the thickness group whose cell governs, None where the level has no table."""
+    if part.msl in ("1", "6"):
+        return None
+    cell = derating.WORST_CELL if key.cell == derating.BEYOND else key.cell
+    return derating.table_rate_per_h(table_level(part.msl), groups(part), cell)[1]
+
+
+def groups(part: PartFacts) -> tuple[str, ...]:
+    """Return the thickness groups in question (more than one when the facts do not decide)."""
+    return derating.groups_for(part.family, part.pins, part.square, part.body_mm)
+
+
+def table_level(msl: str) -> str:
+    """Return the level whose rows of Table 7-1 count."""
+    return LEVEL_2_STANDS_ON if msl == "2" else msl
+
+
+@lru_cache(maxsize=65536)
+def _rate(
+    msl: str, label_h: Fraction | None, groups_: tuple[str, ...], key: AirKey, credit: bool
+) -> Fraction:
+    if label_h is None or label_h <= 0:
+        return Fraction(0)
+    label = 1 / label_h
+    if levels.is_label_timed(msl):
+        return label / HOUR_S
+    table = _table_rate(msl, label_h, groups_, key.cell)
+    if credit:
+        per_h = min(label, table) if key.within_30_60 else table
+        if key.missing is not None and not key.within_30_60:
+            per_h = max(per_h, label)
+    else:
+        per_h = label if key.within_30_60 else max(label, table)
+    return per_h / HOUR_S
+
+
+def _table_rate(msl: str, label_h: Fraction, groups_: tuple[str, ...], cell: int) -> Fraction:
+    row = table_level(msl)
+    if cell == derating.BEYOND:
+        cell = derating.WORST_CELL
+    per_h, _ = derating.table_rate_per_h(row, groups_, cell)
+    row_h = levels.floor_life_h(row)
+    assert row_h is not None
+    return per_h * (row_h / label_h) if label_h < row_h else per_h

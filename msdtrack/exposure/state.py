@@ -1,0 +1,287 @@
+"""What a carrier is at a moment: status, verdict, time left and next step (design 4.7)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from fractions import Fraction
+from typing import Literal
+
+from msdtrack.exposure import bake_rules
+from msdtrack.exposure.air import Air, Missing
+from msdtrack.exposure.bake_advice import BakeAdvice, OvenLimits, advise
+from msdtrack.exposure.contradictions import settle
+from msdtrack.exposure.events import Event
+from msdtrack.exposure.facts import HOUR_S, CarrierFacts, Policies
+from msdtrack.exposure.history import Places, can_reset_by_storage, day, fold
+from msdtrack.exposure.ledger import Conflict, Ledger, Phase
+from msdtrack.exposure.rates import label_rate, rate
+from msdtrack.standard import recovery
+
+Status = Literal["in_dry_bag", "exposed", "dry_storage", "baking", "on_board", "gone"]
+Verdict = Literal["use", "do_not_use"]
+
+USE_FIRST_BELOW_H = 8
+"""An exposed carrier with less time left than a shift is one to use first (site practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """The air that the time left assumes.
+
+    Args:
+        raw: temperature and humidity, hundredths; None: 30 °C / 60 % RH at most, once out.
+        missing: why that air is assumed; None is measured.
+        remaining_h: hours of floor life left in it; None: it sets no limit.
+    """
+
+    raw: Air | None
+    missing: Missing | None
+    remaining_h: Fraction | None
+
+
+@dataclass(frozen=True, slots=True)
+class NextStep:
+    """What to do. `text` may hold "{at}", to be filled with the moment in the reader's time."""
+
+    kind: str
+    text: str
+    at: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CarrierState:
+    """The state of a carrier at `at`. Shares are of the floor life; `used_share` includes the
+    provisional hours and may pass 1."""
+
+    facts: CarrierFacts
+    at: int
+    ledger: Ledger
+    status: Status
+    verdict: Verdict
+    reasons: tuple[str, ...]
+    next_step: NextStep
+    forecast: Forecast
+    shelf_life_ends: date | None
+    reset_due_at: int | None
+    conflicts: tuple[Conflict, ...]
+    unknowns: tuple[str, ...]
+    bake: BakeAdvice
+
+    @property
+    def used_share(self) -> Fraction:
+        """Return the used share, provisional hours included."""
+        return self.ledger.share
+
+    @property
+    def expires_at(self) -> int | None:
+        """Return when the floor life runs out in the forecast's air."""
+        left_h = self.forecast.remaining_h
+        return None if left_h is None else self.at + int(left_h * HOUR_S)
+
+    @property
+    def opened_at(self) -> int | None:
+        """Return when the bag was opened, None while it is closed."""
+        return self.ledger.opened_at if self.ledger.phase is Phase.OPEN else None
+
+
+def state_of(
+    facts: CarrierFacts,
+    events: Sequence[Event],
+    places: Places,
+    policies: Policies,
+    at: int,
+    oven: OvenLimits | None = None,
+) -> CarrierState:
+    """Return the state of a carrier as of `at`.
+
+    Args:
+        facts: the carrier.
+        events: its effective events (`events.lineage`), those after `at` are left aside.
+        places: air of its places.
+        policies: the site's dated choices.
+        at: the moment asked about; a future one is a forecast.
+        oven: the oven that bake advice is for, None for any.
+    """
+    until = [event for event in events if event.at <= at]
+    settled, conflicts = settle(until, facts.received_at)
+    ledger = fold(facts, settled, places, policies, at)
+    status = _status(ledger, places, facts, at)
+    bake = advise(facts, ledger, policies.cumulative_bake_h.at(at), oven)
+    reset_due_at = _reset_due_at(facts, ledger, status)
+    forecast = _forecast(facts, ledger, status, places, policies, at)
+    reasons = _reasons(facts, ledger, status, conflicts, at)
+    unknowns = set(ledger.unknowns)
+    if ledger.history_unknown:
+        unknowns.add("history_unknown")
+    else:
+        unknowns.discard("history_unknown")
+    if ledger.place is None:
+        unknowns.add("place_unknown")
+    return CarrierState(
+        facts=facts,
+        at=at,
+        ledger=ledger,
+        status=status,
+        verdict="do_not_use" if reasons else "use",
+        reasons=reasons,
+        next_step=_next_step(
+            facts, ledger, status, reasons, conflicts, bake, reset_due_at, forecast
+        ),
+        forecast=forecast,
+        shelf_life_ends=ledger.shelf_life_ends,
+        reset_due_at=reset_due_at,
+        conflicts=conflicts,
+        unknowns=tuple(sorted(unknowns)),
+        bake=bake,
+    )
+
+
+def usable_until(state: CarrierState, ends_at: int) -> tuple[Verdict, tuple[str, ...]]:
+    """Return the verdict for a run whose last reflow ends at `ends_at`, with its reasons."""
+    reasons = state.reasons
+    if state.expires_at is not None and state.expires_at < ends_at and not reasons:
+        reasons = ("floor_life_ends_before_the_run",)
+    return ("do_not_use" if reasons else "use"), reasons
+
+
+def _status(ledger: Ledger, places: Places, facts: CarrierFacts, at: int) -> Status:
+    if ledger.gone is not None or ledger.quantity == 0:
+        return "gone"
+    if ledger.phase is Phase.BAKING:
+        return "baking"
+    if ledger.phase is Phase.BAGGED:
+        return "in_dry_bag"
+    if ledger.phase is Phase.OPEN and places.is_cabinet(ledger.place):
+        limit = recovery.storage_limit_rh_pct(facts.part.msl) * 100
+        spells = places.air(ledger.place).spells(at, at + 1, at, limit)
+        if next(iter(spells))[2] != "out":
+            return "dry_storage"
+    return "exposed"
+
+
+def _reset_due_at(facts: CarrierFacts, ledger: Ledger, status: Status) -> int | None:
+    rule = recovery.dry_storage_rule(facts.part.msl)
+    if rule is None or status not in ("in_dry_bag", "dry_storage") or not ledger.exposure_s:
+        return None
+    storage = ledger.storage
+    possible = (
+        can_reset_by_storage(facts.part, ledger) if storage is None else storage.reset_possible
+    )
+    dried_s = 0 if storage is None else storage.dry_s
+    return ledger.now + rule.factor * ledger.exposure_s - dried_s if possible else None
+
+
+def _forecast(
+    facts: CarrierFacts,
+    ledger: Ledger,
+    status: Status,
+    places: Places,
+    policies: Policies,
+    at: int,
+) -> Forecast:
+    sheltered = status in ("dry_storage", "baking") or (
+        status == "in_dry_bag" and places.is_cabinet(ledger.place)
+    )
+    raw: Air | None = None
+    missing: Missing | None = None
+    if sheltered:
+        per_s = label_rate(facts.part)
+    else:
+        span = places.air(ledger.place).present(at)
+        raw, missing = span.raw, span.key.missing
+        per_s = rate(facts.part, span.key, policies.credit.at(at))
+    left = max(Fraction(0), 1 - ledger.share)
+    remaining = None if per_s == 0 else left / (per_s * HOUR_S)
+    return Forecast(raw, missing, remaining)
+
+
+def _reasons(
+    facts: CarrierFacts,
+    ledger: Ledger,
+    status: Status,
+    conflicts: tuple[Conflict, ...],
+    at: int,
+) -> tuple[str, ...]:
+    part = facts.part
+    found = list(bake_rules.reasons(part, ledger))
+    if status == "gone":
+        found.insert(0, "gone")
+    if ledger.held:
+        found.append("held")
+    if conflicts:
+        found.append("history_conflict")
+    if ledger.hic_missing and part.msl != "1":
+        found.append("hic_missing")
+    ends = ledger.shelf_life_ends
+    if status == "in_dry_bag" and ends is not None and day(at) > ends and part.msl != "1":
+        found.append("shelf_life_over")
+    if ledger.used < 1 <= ledger.share:
+        found.append("drying")
+    if status == "baking":
+        found.append("baking")
+    if part.msl == "6" and part.label_hours is None:
+        found.append("label_time_missing")
+    return tuple(dict.fromkeys(found))
+
+
+def _next_step(
+    facts: CarrierFacts,
+    ledger: Ledger,
+    status: Status,
+    reasons: tuple[str, ...],
+    conflicts: tuple[Conflict, ...],
+    bake: BakeAdvice,
+    reset_due_at: int | None,
+    forecast: Forecast,
+) -> NextStep:
+    if "gone" in reasons:
+        return NextStep("none", "Nothing: it is used up or scrapped.")
+    if "held" in reasons:
+        return NextStep("hold", f"Hold for quality: {'; '.join(ledger.held)}.")
+    if conflicts:
+        return NextStep("correct", f"Correct the log: {conflicts[0].message}. Count it unknown.")
+    if status == "baking" and ledger.bake is not None:
+        return _bake_step(ledger)
+    if bake.needed:
+        return NextStep("bake", _bake_line(bake))
+    if "hic_missing" in reasons:
+        return NextStep("hold", "Hold for quality: humidity indicator card missing or unreadable.")
+    if "shelf_life_over" in reasons:
+        return NextStep("open", "Shelf life is over: open it and read the humidity indicator card.")
+    if "label_time_missing" in reasons:
+        return NextStep("hold", "Level 6: enter the floor life printed on its label.")
+    if "drying" in reasons:
+        return NextStep(
+            "wait",
+            "Leave it in dry storage until {at}: its floor life is whole then.",
+            reset_due_at,
+        )
+    if status in ("in_dry_bag", "dry_storage"):
+        if reset_due_at is not None:
+            text = "May be used now. Left in dry storage its floor life is whole again at {at}."
+            return NextStep("keep", text, reset_due_at)
+        return NextStep("keep", "May be used. Keep it closed and dry until then.")
+    if forecast.remaining_h is not None and forecast.remaining_h < USE_FIRST_BELOW_H:
+        return NextStep("use_first", "Use it first, or return it to dry storage now.")
+    return NextStep("use", "Use it, or return it to dry storage.")
+
+
+def _bake_step(ledger: Ledger) -> NextStep:
+    bake = ledger.bake
+    assert bake is not None
+    if bake.reached_at is not None:
+        return NextStep("take_out", "Bake complete: let it cool, then use it or seal it dry.")
+    if bake.need.hours is None:
+        return NextStep("ask", "No figure for this bake: it resets nothing. Ask the maker.")
+    return NextStep("wait", f"Leave it in the oven: {float(bake.need.hours):g} h are needed.")
+
+
+def _bake_line(bake: BakeAdvice) -> str:
+    if bake.chosen is None:
+        why = bake.refused[0].why if bake.refused else "no option"
+        return f"Bake before use, as the maker says. {why}"
+    dry = bake.chosen.max_rh_pct
+    at = f" at no more than {dry:g} % RH" if dry is not None else ""
+    return f"Bake before use: {float(bake.chosen.hours):g} h at {bake.chosen.temp_c:g} °C{at}."
