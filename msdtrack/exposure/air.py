@@ -155,6 +155,16 @@ class PlaceAir:
         i = bisect_right(self._moments, at)
         return self.readings[i - 1] if i else None
 
+    def extended(self, later: Sequence[tuple[int, int, int]]) -> PlaceAir:
+        """Return this air with readings later than all it has, without merging anew."""
+        air = PlaceAir(self.code, [*self.readings, *later], self.settings)
+        if self._body is not None and self.readings:
+            new = range(len(self.readings) - 1, len(air.readings) - 1)
+            spans = [span for i in new for span in air._between(i)]
+            kept = len(self._body) - 1
+            air._body = self._body[:kept] + self._merge(self._body[kept:] + spans)
+        return air
+
     # -- spans before merging ------------------------------------------------------------------
 
     def _raw_spans(self, start: int, end: int, at: int) -> Iterator[Span]:

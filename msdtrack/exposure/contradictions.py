@@ -18,6 +18,8 @@ NEEDS_OPEN = {
     Kind.SPLIT: "it was split with no opening on record",
     Kind.LOAD: "it was loaded with no opening on record",
     Kind.PLACE_ON_BOARD: "it was placed on a board with no opening on record",
+    Kind.JOIN: "it was joined with no opening on record",
+    Kind.REFLOW: "it was reflowed with no opening on record",
     Kind.BAKE_START: "a bake was started with the bag closed",
     Kind.BAKE_END: "a bake was ended that never began, with the bag closed",
 }

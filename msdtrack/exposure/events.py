@@ -25,6 +25,7 @@ class Kind(StrEnum):
     TAKE = "take"
     LOAD = "load"
     PLACE_ON_BOARD = "place_on_board"
+    REFLOW = "reflow"
     HOLD = "hold"
     RELEASE = "release"
     SCRAP = "scrap"
@@ -43,6 +44,11 @@ class Event:
         recorded_at: when it was received.
         cause: id of the event that brought this one (opening a bag opens all that share it).
         hic: spot ("5", "10", "60") to dry, humid or missing; None: not read.
+        child: of a split or a placing on boards, the new carrier.
+        into, joined: of a join, the carrier it goes into (on the giver's log) and the one that
+            came (on the taker's).
+        board: the board batch that pieces were placed on.
+        peak_c, last: of a reflow, the highest body temperature and whether no other follows.
         corrects, void, fields: of a correction, the event it corrects and how.
     """
 
@@ -66,6 +72,11 @@ class Event:
     quantity: int | None = None
     child: str | None = None
     reason: str | None = None
+    into: str | None = None
+    joined: str | None = None
+    board: str | None = None
+    peak_c: float | None = None
+    last: bool = False
     corrects: str | None = None
     void: bool = False
     fields: Mapping[str, Any] = field(default_factory=dict)
@@ -73,7 +84,7 @@ class Event:
 
 CORRECTABLE = (
     "at", "person", "place", "hic", "only_this", "desiccant", "new_hic", "seal", "temp_c",
-    "quantity", "reason",
+    "quantity", "reason", "peak_c", "last",
 )  # fmt: skip
 
 
@@ -123,4 +134,5 @@ def lineage(
         inherited.append(event)
         if event.id == split_id:
             return inherited + own
-    return own
+    never = Event(split_id, code, Kind.SCRAP, 0, 0, 0, reason="the split it came from was voided")
+    return [never, *own]

@@ -18,7 +18,8 @@ from msdtrack.exposure import bake_rules, oven
 from msdtrack.exposure.air import PlaceAir, Span
 from msdtrack.exposure.events import Event, Kind
 from msdtrack.exposure.facts import HOUR_S, CarrierFacts, PartFacts, Policies
-from msdtrack.exposure.ledger import Bake, Basis, Interval, Ledger, Phase, Storage
+from msdtrack.exposure.joining import absorb
+from msdtrack.exposure.ledger import Bake, Basis, Interval, Joined, Ledger, Phase, Storage
 from msdtrack.exposure.rates import label_rate, rate
 from msdtrack.standard import derating, drypack, indicator, recovery
 
@@ -65,14 +66,23 @@ class Fold:
         places: the air of the places it has been.
         policies: the site's dated choices.
         at: the moment asked about; readings up to it count.
+        joined: by join event, the account of what was joined into this carrier.
     """
 
-    def __init__(self, facts: CarrierFacts, places: Places, policies: Policies, at: int) -> None:
+    def __init__(
+        self,
+        facts: CarrierFacts,
+        places: Places,
+        policies: Policies,
+        at: int,
+        joined: Mapping[str, Joined] | None = None,
+    ) -> None:
         self.facts = facts
         self.part = facts.part
         self.places = places
         self.policies = policies
         self.at = at
+        self.joined = joined or {}
         self._rule = recovery.dry_storage_rule(self.part.msl)
         self._limit_rh_c100 = recovery.storage_limit_rh_pct(self.part.msl) * 100
         sealed = facts.sealed_on
@@ -362,6 +372,26 @@ class Fold:
         else:
             ledger.quantity = max(0, ledger.quantity - taken)
 
+    def _place_on_board(self, event: Event) -> None:
+        self._split(event)
+        if event.child == self.facts.code:
+            self.ledger.board = event.board
+
+    def _reflow(self, event: Event) -> None:
+        ledger = self.ledger
+        ledger.passes += 1
+        if event.peak_c is not None:
+            ledger.peak_c = max(event.peak_c, ledger.peak_c or event.peak_c)
+        if event.last:
+            ledger.gone = "soldered"
+
+    def _join(self, event: Event) -> None:
+        if event.id in self.joined:
+            self._break_storage(event.at)
+            absorb(self.ledger, self.joined[event.id].ledger)
+        elif event.joined is None:
+            self.ledger.gone = f"joined into {event.into}"
+
     def _take(self, event: Event) -> None:
         self.ledger.quantity = max(0, self.ledger.quantity - (event.quantity or 0))
 
@@ -386,6 +416,9 @@ _HANDLERS: dict[Kind, Callable[[Fold, Event], None]] = {
     Kind.BAKE_START: Fold._bake_start,
     Kind.BAKE_END: Fold._bake_end,
     Kind.SPLIT: Fold._split,
+    Kind.JOIN: Fold._join,
+    Kind.PLACE_ON_BOARD: Fold._place_on_board,
+    Kind.REFLOW: Fold._reflow,
     Kind.TAKE: Fold._take,
     Kind.HOLD: Fold._hold,
     Kind.RELEASE: Fold._release,
@@ -409,7 +442,12 @@ def can_reset_by_storage(part: PartFacts, ledger: Ledger) -> bool:
 
 
 def fold(
-    facts: CarrierFacts, events: Sequence[Event], places: Places, policies: Policies, at: int
+    facts: CarrierFacts,
+    events: Sequence[Event],
+    places: Places,
+    policies: Policies,
+    at: int,
+    joined: Mapping[str, Joined] | None = None,
 ) -> Ledger:
     """Return the account of a carrier at the moment `at`.
 
@@ -419,8 +457,9 @@ def fold(
         places: air of its places, readings up to `at` at least.
         policies: the site's dated choices.
         at: the moment asked about; a future one is a forecast.
+        joined: by join event, the account of what was joined into this carrier.
     """
-    account = Fold(facts, places, policies, at)
+    account = Fold(facts, places, policies, at, joined)
     for event in events:
         if event.at > at:
             break
@@ -435,7 +474,7 @@ def carried_on(account: Fold, at: int) -> Fold:
     The kept fold must stand at a moment no later than the newest reading it knew of each place
     (or in a bag): what lies behind the newest reading may still turn out otherwise.
     """
-    later = Fold(account.facts, account.places, account.policies, at)
+    later = Fold(account.facts, account.places, account.policies, at, account.joined)
     later.ledger = deepcopy(account.ledger)
     return later
 

@@ -64,6 +64,14 @@ class Need:
     makers: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """The account of a carrier at the moment it was joined into another."""
+
+    ledger: Ledger
+    conflicts: tuple[Conflict, ...]
+
+
 @dataclass(slots=True)
 class Storage:
     """An unbroken dry storage."""
@@ -99,6 +107,7 @@ class Ledger:
         outside_30_60: some exposure since the last reset was outside 30 °C / 60 % RH.
         beyond_run_s: length of the present unbroken exposure beyond the table, seconds.
         full_since: when the share reached 1.
+        board: the board batch it was placed on; passes, peak_c: its reflows so far.
         desiccant_out_s: how long the desiccant has been in the air over all openings.
         known_closed_at: when the carrier was last known to be in a closed bag.
     """
@@ -131,6 +140,9 @@ class Ledger:
     bakes: int = 0
     maker_bakes: int = 0
     hot_s: int = 0
+    board: str | None = None
+    passes: int = 0
+    peak_c: float | None = None
     held: tuple[str, ...] = ()
     gone: str | None = None
     last_reset_at: int | None = None

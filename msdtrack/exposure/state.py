@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
@@ -15,12 +15,15 @@ from msdtrack.exposure.contradictions import settle
 from msdtrack.exposure.events import Event
 from msdtrack.exposure.facts import HOUR_S, CarrierFacts, Policies
 from msdtrack.exposure.history import Places, can_reset_by_storage, day, fold
-from msdtrack.exposure.ledger import Conflict, Ledger, Phase
+from msdtrack.exposure.ledger import Conflict, Joined, Ledger, Phase
 from msdtrack.exposure.rates import label_rate, rate
 from msdtrack.standard import recovery
 
 Status = Literal["in_dry_bag", "exposed", "dry_storage", "baking", "on_board", "gone"]
 Verdict = Literal["use", "do_not_use"]
+
+MAX_PASSES = 3
+"""Reflows a component stands (common practice; J-STD-020 classifies with three)."""
 
 USE_FIRST_BELOW_H = 8
 """An exposed carrier with less time left than a shift is one to use first (site practice)."""
@@ -93,6 +96,7 @@ def state_of(
     policies: Policies,
     at: int,
     oven: OvenLimits | None = None,
+    joined: Mapping[str, Joined] | None = None,
 ) -> CarrierState:
     """Return the state of a carrier as of `at`.
 
@@ -103,10 +107,10 @@ def state_of(
         policies: the site's dated choices.
         at: the moment asked about; a future one is a forecast.
         oven: the oven that bake advice is for, None for any.
+        joined: by join event, the account of what was joined into this carrier.
     """
-    until = [event for event in events if event.at <= at]
-    settled, conflicts = settle(until, facts.received_at)
-    ledger = fold(facts, settled, places, policies, at)
+    account = account_of(facts, events, places, policies, at, joined)
+    ledger, conflicts = account.ledger, account.conflicts
     status = _status(ledger, places, facts, at)
     bake = advise(facts, ledger, policies.cumulative_bake_h.at(at), oven)
     reset_due_at = _reset_due_at(facts, ledger, status)
@@ -138,6 +142,24 @@ def state_of(
     )
 
 
+def account_of(
+    facts: CarrierFacts,
+    events: Sequence[Event],
+    places: Places,
+    policies: Policies,
+    at: int,
+    joined: Mapping[str, Joined] | None = None,
+) -> Joined:
+    """Return the ledger of a carrier as of `at` and what contradicted; arguments as `state_of`."""
+    until = [event for event in events if event.at <= at]
+    settled, conflicts = settle(until, facts.received_at)
+    ledger = fold(facts, settled, places, policies, at, joined)
+    inherited = [
+        c for event in until if joined and event.id in joined for c in joined[event.id].conflicts
+    ]
+    return Joined(ledger, (*conflicts, *inherited))
+
+
 def usable_until(state: CarrierState, ends_at: int) -> tuple[Verdict, tuple[str, ...]]:
     """Return the verdict for a run whose last reflow ends at `ends_at`, with its reasons."""
     reasons = state.reasons
@@ -158,7 +180,7 @@ def _status(ledger: Ledger, places: Places, facts: CarrierFacts, at: int) -> Sta
         spells = places.air(ledger.place).spells(at, at + 1, at, limit)
         if next(iter(spells))[2] != "out":
             return "dry_storage"
-    return "exposed"
+    return "exposed" if ledger.board is None else "on_board"
 
 
 def _reset_due_at(facts: CarrierFacts, ledger: Ledger, status: Status) -> int | None:
@@ -223,6 +245,11 @@ def _reasons(
         found.append("baking")
     if part.msl == "6" and part.label_hours is None:
         found.append("label_time_missing")
+    if ledger.passes > MAX_PASSES:
+        found.append("too_many_reflows")
+    limit_c = part.peak_body_c
+    if ledger.peak_c is not None and limit_c is not None and ledger.peak_c > limit_c:
+        found.append("peak_body_exceeded")
     return tuple(dict.fromkeys(found))
 
 

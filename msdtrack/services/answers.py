@@ -1,0 +1,197 @@
+"""States, workings and logs as JSON-ready values, for the API and for `--json` alike."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from fractions import Fraction
+from typing import Any
+
+from msdtrack.exposure.air import Air
+from msdtrack.exposure.bake_advice import BakeOption
+from msdtrack.exposure.events import Event
+from msdtrack.exposure.facts import HOUR_S
+from msdtrack.exposure.state import CarrierState, usable_until
+from msdtrack.exposure.working import Cell, Line, Working
+from msdtrack.times import utc_text
+
+Answer = dict[str, Any]
+
+
+def state_answer(state: CarrierState, until: int | None = None) -> Answer:
+    """Return a state. Shares are of the floor life, times UTC.
+
+    Args:
+        state: the state.
+        until: end of a run the verdict is asked for; None is now.
+    """
+    facts, ledger = state.facts, state.ledger
+    label_h = facts.part.label_hours
+    verdict, reasons = state.verdict, state.reasons
+    if until is not None:
+        verdict, reasons = usable_until(state, until)
+    forecast = state.forecast
+    return {
+        "code": facts.code,
+        "part": facts.part.number,
+        "lot": facts.lot,
+        "quantity": ledger.quantity,
+        "bag": ledger.bag if state.status == "in_dry_bag" else None,
+        "place": ledger.place,
+        "msl": facts.part.msl,
+        "status": state.status,
+        "verdict": verdict,
+        "reasons": list(reasons),
+        "next_step": next_step_text(state),
+        "floor_life": {
+            "label_hours": _number(label_h),
+            "used_share": float(state.used_share),
+            "provisional_share": float(ledger.provisional),
+            "assumed_share": float(ledger.assumed),
+            "used_hours_at_label": None if label_h is None else float(state.used_share * label_h),
+            "remaining_hours_now": _number(forecast.remaining_h),
+            "expires_at": _moment(state.expires_at),
+        },
+        "forecast": {
+            "air": _air(forecast.raw),
+            "missing": forecast.missing,
+        },
+        "shelf_life_ends": None
+        if state.shelf_life_ends is None
+        else state.shelf_life_ends.isoformat(),
+        "dry_storage_reset": None
+        if state.reset_due_at is None
+        else {"at": utc_text(state.reset_due_at)},
+        "opened_at": _moment(state.opened_at),
+        "bakes": {"count": ledger.bakes, "hours_above_90": ledger.hot_s / HOUR_S},
+        "unknowns": list(state.unknowns),
+        "conflicts": [
+            {"event": one.event_id, "at": utc_text(one.at), "message": one.message}
+            for one in state.conflicts
+        ],
+        "at": utc_text(state.at),
+    }
+
+
+def next_step_text(state: CarrierState) -> str:
+    """Return the next step with its moment in UTC."""
+    step = state.next_step
+    return step.text if step.at is None else step.text.replace("{at}", utc_text(step.at))
+
+
+def working_answer(state: CarrierState, working: Working) -> Answer:
+    """Return the working of a state; the shares of `intervals` sum to `used_share`."""
+    return {
+        "code": state.facts.code,
+        "at": utc_text(state.at),
+        "used_share": float(working.used_share),
+        "intervals": [_line(line) for line in working.lines],
+        "before_reset": [_line(line) for line in working.before_reset],
+    }
+
+
+def bake_answer(state: CarrierState) -> Answer:
+    """Return the bake advice of a state."""
+    advice = state.bake
+    return {
+        "code": state.facts.code,
+        "at": utc_text(state.at),
+        "needed": advice.needed,
+        "reasons": list(advice.reasons),
+        "column": advice.column,
+        "options": [_option(option) for option in advice.options],
+        "chosen": None if advice.chosen is None else _option(advice.chosen),
+        "refused": [{"temp_c": one.temp_c, "why": one.why} for one in advice.refused],
+        "cautions": list(advice.cautions),
+    }
+
+
+def watch_answer(states: Iterable[CarrierState], now: int) -> Answer:
+    """Return the watch list."""
+    return {"items": [state_answer(one) for one in states], "next": None, "at": utc_text(now)}
+
+
+def event_answer(event: Event) -> Answer:
+    """Return an event with the fields its kind uses, named as in the API."""
+    answer: Answer = {
+        "id": event.id,
+        "carrier": event.carrier,
+        "kind": event.kind.value,
+        "at": utc_text(event.at),
+        "recorded_at": utc_text(event.recorded_at),
+    }
+    optional: Mapping[str, Any] = {
+        "person": event.person,
+        "station": event.station,
+        "cause": event.cause,
+        "place": event.place,
+        "bag": event.bag,
+        "hic": event.new_hic if event.hic is None else dict(event.hic),
+        "only_this": event.only_this or None,
+        "desiccant": event.desiccant,
+        "seal": event.seal,
+        "temp_c": event.temp_c,
+        "quantity": event.quantity,
+        "child": event.child,
+        "reason": event.reason,
+        "event": event.corrects,
+        "void": event.void or None,
+        "fields": _fields(event.fields) or None,
+    }
+    return answer | {name: value for name, value in optional.items() if value is not None}
+
+
+def _fields(fields: Mapping[str, Any]) -> Answer:
+    named = {"hic" if name == "new_hic" else name: value for name, value in fields.items()}
+    if "at" in named:
+        named["at"] = utc_text(named["at"])
+    return named
+
+
+def _line(line: Line) -> Answer:
+    return {
+        "from": utc_text(line.start),
+        "to": utc_text(line.end),
+        "place": line.place,
+        "raw": _air(line.raw),
+        "guarded": _air(line.guarded),
+        "cell": _cell(line.cell),
+        "hours": float(line.hours),
+        "share": float(line.share),
+        "basis": line.basis,
+        "rate_from": line.rate_from,
+        "note": line.note,
+    }
+
+
+def _cell(cell: Cell | None) -> Answer | None:
+    if cell is None:
+        return None
+    return {
+        "table": cell.table,
+        "level": cell.level,
+        "group": cell.group,
+        "temp_c": cell.temp_c,
+        "rh_pct": cell.rh_pct,
+        "days": _number(cell.days),
+    }
+
+
+def _option(option: BakeOption) -> Answer:
+    return {
+        "temp_c": option.temp_c,
+        "max_rh_pct": option.max_rh_pct,
+        "hours": float(option.hours),
+        "source": option.source,
+    }
+
+
+def _air(air: Air | None) -> Answer | None:
+    return None if air is None else {"temp_c": air[0] / 100, "rh_pct": air[1] / 100}
+
+
+def _moment(at: int | None) -> str | None:
+    return None if at is None else utc_text(at)
+
+
+def _number(value: Fraction | None) -> float | None:
+    return None if value is None else float(value)

@@ -1,0 +1,239 @@
+"""Carriers as received or split off, what they came from, and the numbers of codes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, fields, replace
+from datetime import date
+from functools import reduce
+from operator import or_
+from typing import Any
+
+import peewee
+
+from msdtrack.errors import Conflict, NotFound
+from msdtrack.exposure.facts import CarrierFacts
+from msdtrack.store import models
+from msdtrack.store.catalog import parts_by_number
+from msdtrack.store.connection import writing
+from msdtrack.store.records import CarrierRecord
+from msdtrack.store.statements import among, execute, one_row, rows
+from msdtrack.store.traces import check_names, trace
+
+_NAMES = tuple(field.name for field in fields(CarrierRecord))
+_DATES = ("sealed_on", "shelf_life_ends")
+_LABEL_FACTS = ("msl", "body_mm", "label_floor_life_hours")
+_CORRECTABLE = (
+    "part",
+    "lot",
+    "quantity",
+    "kind",
+    "received_at",
+    "bag",
+    *_DATES,
+    "place",
+    *_LABEL_FACTS,
+)
+
+
+def next_serial(kind: str) -> int:
+    """Return the next number for codes of a kind: 1, 2, 3 and so on, each once."""
+    writing()
+    execute(
+        "INSERT INTO counter (kind, value) VALUES (?, 1) "
+        "ON CONFLICT (kind) DO UPDATE SET value = counter.value + 1",
+        (kind,),
+    )
+    return int(one_row("SELECT value FROM counter WHERE kind = ?", (kind,))[0])
+
+
+def insert_carrier(record: CarrierRecord) -> None:
+    """Store a new carrier.
+
+    Raises:
+        Conflict: its code is taken, or its part, place, parent or person does not exist.
+    """
+    writing()
+    if carriers_by_code([record.code]):
+        raise Conflict(f"{record.code} is a carrier already.")
+    models.Carrier.insert(_row(asdict(record))).execute()
+
+
+def update_carrier(
+    code: str,
+    changes: Mapping[str, object],
+    *,
+    reason: str,
+    recorded_at: int,
+    person: str | None = None,
+) -> CarrierRecord:
+    """Correct what is stated of a carrier, for all time, and return it as it is now.
+
+    Args:
+        changes: new values by field of `CarrierRecord`; not its code, parent or split.
+
+    Raises:
+        NotFound: there is no such carrier.
+        BadInput: a name is none that can be corrected.
+    """
+    writing()
+    check_names(changes, _CORRECTABLE)
+    before = carrier(code)
+    differing = trace(
+        "carrier",
+        code,
+        {name: getattr(before, name) for name in _CORRECTABLE},
+        changes,
+        person=person,
+        reason=reason,
+        recorded_at=recorded_at,
+    )
+    if differing:
+        models.Carrier.update(_row(differing)).where(models.Carrier.code == code).execute()
+    return replace(before, **differing)
+
+
+def carrier(code: str) -> CarrierRecord:
+    """Return a carrier.
+
+    Raises:
+        NotFound: there is no such carrier.
+    """
+    found = carriers_by_code([code])
+    if not found:
+        raise NotFound(f"There is no carrier {code}.")
+    return found[code]
+
+
+def carriers(
+    after: str | None = None,
+    limit: int = 100,
+    *,
+    part: str | None = None,
+    lot: str | None = None,
+    place: str | None = None,
+    text: str | None = None,
+) -> list[CarrierRecord]:
+    """Return carriers by code.
+
+    Args:
+        after: only codes after this one.
+        part, lot: only carriers of this part number, of this lot.
+        place: only those received at this place or named with it by an event or a correction.
+            These are candidates; where a carrier is now is the fold's answer.
+        text: only those with this in code, part, lot or bag, in any case.
+    """
+    table = models.Carrier
+    query = table.select().order_by(table.code).limit(limit)
+    if after is not None:
+        query = query.where(table.code > after)
+    if part is not None:
+        query = query.where(table.part == part)
+    if lot is not None:
+        query = query.where(table.lot == lot)
+    if place is not None:
+        query = query.where((table.place == place) | table.code.in_(_sent_to(place)))
+    if text:
+        columns = (table.code, table.part, table.lot, table.bag)
+        query = query.where(reduce(or_, (column.contains(text) for column in columns)))
+    return [_record(row) for row in models.dicts(query)]
+
+
+def carriers_by_code(codes: Iterable[str]) -> dict[str, CarrierRecord]:
+    """Return the carriers that exist among the codes, in one query."""
+    query = models.Carrier.select().where(among(models.Carrier.code, codes))
+    return {row["code"]: _record(row) for row in models.dicts(query)}
+
+
+def carrier_codes() -> list[str]:
+    """Return the code of every carrier, sorted."""
+    return [row[0] for row in rows("SELECT code FROM carrier ORDER BY code")]
+
+
+def carrier_facts(codes: Iterable[str]) -> dict[str, CarrierFacts]:
+    """Return what the calculation needs to know of carriers.
+
+    A split-off carrier was its topmost ancestor until the split: what was stated at receipt is that
+    one's, so that a correction there reaches it. What its own label says otherwise than the part is
+    put into the part, for a split-off carrier the nearest ancestor's word.
+    """
+    asked = set(codes)
+    above = parents(asked)
+    records = carriers_by_code(asked | {parent for parent, _ in above.values()})
+    parts = parts_by_number({record.part for record in records.values()})
+    facts = {}
+    for code in asked & records.keys():
+        line = [records[code]]
+        while line[-1].code in above:
+            line.append(records[above[line[-1].code][0]])
+        said: dict[str, Any] = {}
+        for record in reversed(line):
+            words = {name: getattr(record, name) for name in _LABEL_FACTS}
+            said |= {name: value for name, value in words.items() if value is not None}
+        own, root = line[0], line[-1]
+        facts[code] = CarrierFacts(
+            code=code,
+            part=replace(parts[root.part], **said),
+            lot=root.lot,
+            kind=own.kind,
+            quantity=own.quantity,
+            received_at=root.received_at,
+            sealed_on=root.sealed_on,
+            shelf_life_ends=root.shelf_life_ends,
+            bag=root.bag,
+            place=root.place,
+        )
+    return facts
+
+
+def parents(codes: Iterable[str]) -> dict[str, tuple[str, str]]:
+    """Return child to (parent, id of the split event) for the codes and all their ancestors.
+
+    One query for each generation.
+    """
+    table = models.Carrier
+    found: dict[str, tuple[str, str]] = {}
+    ask = set(codes)
+    while ask:
+        query = table.select(table.code, table.parent, table.split_event).where(
+            among(table.code, ask), table.parent.is_null(False)
+        )
+        new = {code: (parent, split) for code, parent, split in models.tuples(query)}
+        found |= new
+        ask = {parent for parent, _ in new.values()} - found.keys()
+    return found
+
+
+def children(code: str) -> list[str]:
+    """Return the codes of the carriers split off this one, in order."""
+    sql = "SELECT code FROM carrier WHERE parent = ? ORDER BY code"
+    return [row[0] for row in rows(sql, (code,))]
+
+
+def codes_that_had_bag(bag: str) -> list[str]:
+    """Return the codes of carriers received in this bag or put into it by an event, in order."""
+    sql = "SELECT code FROM carrier WHERE bag = ? UNION SELECT carrier FROM event WHERE bag = ?"
+    return [row[0] for row in rows(f"{sql} ORDER BY 1", (bag, bag))]
+
+
+def _sent_to(place: str) -> peewee.ModelSelect[Any]:
+    table = models.Event
+    # A correction names the place inside its payload; codes are letters and digits only.
+    named = (table.kind == "correct") & table.payload.contains(f'"{place}"')
+    return table.select(table.carrier).where((table.place == place) | named)
+
+
+def _row(values: Mapping[str, Any]) -> dict[str, Any]:
+    row = dict(values)
+    for name in _DATES:
+        if isinstance(row.get(name), date):
+            row[name] = row[name].isoformat()
+    return row
+
+
+def _record(row: Mapping[str, Any]) -> CarrierRecord:
+    values = {name: row[name] for name in _NAMES}
+    for name in _DATES:
+        if values[name] is not None:
+            values[name] = date.fromisoformat(values[name])
+    return CarrierRecord(**values)

@@ -1,0 +1,197 @@
+"""Parts and people."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, fields, replace
+from typing import Any
+
+from msdtrack.errors import Conflict, NotFound
+from msdtrack.exposure.facts import MakerBake, PartFacts
+from msdtrack.store import models
+from msdtrack.store.canonical import to_json
+from msdtrack.store.connection import writing
+from msdtrack.store.records import PersonRecord
+from msdtrack.store.statements import among
+from msdtrack.store.traces import check_names, fact_changes, trace
+
+__all__ = [
+    "fact_changes",
+    "insert_part",
+    "insert_person",
+    "part",
+    "parts",
+    "parts_by_number",
+    "people",
+    "person",
+    "rename_person",
+    "update_part",
+]
+
+_PART_FACTS = tuple(field.name for field in fields(PartFacts))
+
+
+def insert_part(facts: PartFacts, recorded_at: int) -> None:
+    """Store a new part.
+
+    Raises:
+        Conflict: its number is taken.
+    """
+    writing()
+    table = models.Part
+    if table.select(table.number).where(table.number == facts.number).exists():
+        raise Conflict(f"Part {facts.number} exists already.")
+    table.insert(_part_row(facts) | {"recorded_at": recorded_at}).execute()
+
+
+def update_part(
+    number: str,
+    changes: Mapping[str, object],
+    *,
+    reason: str,
+    recorded_at: int,
+    person: str | None = None,
+) -> PartFacts:
+    """Correct facts of a part, for all time, and return it as it is now.
+
+    Args:
+        changes: new values by field of `PartFacts`, all but its number.
+
+    Raises:
+        NotFound: there is no such part.
+        BadInput: a name is none that can be corrected.
+    """
+    writing()
+    check_names(changes, set(_PART_FACTS) - {"number"})
+    before = part(number)
+    after = replace(before, **dict(changes))  # type: ignore[arg-type]
+    differing = trace(
+        "part",
+        number,
+        {name: getattr(before, name) for name in _PART_FACTS},
+        changes,
+        person=person,
+        reason=reason,
+        recorded_at=recorded_at,
+    )
+    if differing:
+        row = _part_row(after)
+        models.Part.update({name: row[name] for name in differing}).where(
+            models.Part.number == number
+        ).execute()
+    return after
+
+
+def part(number: str) -> PartFacts:
+    """Return a part's facts.
+
+    Raises:
+        NotFound: there is no such part.
+    """
+    found = parts_by_number([number])
+    if not found:
+        raise NotFound(f"There is no part {number}.")
+    return found[number]
+
+
+def parts(after: str | None = None, limit: int = 100, text: str | None = None) -> list[PartFacts]:
+    """Return parts by number.
+
+    Args:
+        after: only numbers after this one.
+        text: only parts with this in their number or description, in any case.
+    """
+    table = models.Part
+    query = table.select().order_by(table.number).limit(limit)
+    if after is not None:
+        query = query.where(table.number > after)
+    if text:
+        query = query.where(table.number.contains(text) | table.description.contains(text))
+    return [_part_facts(row) for row in models.dicts(query)]
+
+
+def parts_by_number(numbers: Iterable[str]) -> dict[str, PartFacts]:
+    """Return the parts that exist among the numbers, in one query."""
+    query = models.Part.select().where(among(models.Part.number, numbers))
+    return {row["number"]: _part_facts(row) for row in models.dicts(query)}
+
+
+def insert_person(code: str, name: str, recorded_at: int) -> PersonRecord:
+    """Store a person and return it.
+
+    Raises:
+        Conflict: the code is taken.
+    """
+    writing()
+    table = models.Person
+    if table.select(table.code).where(table.code == code).exists():
+        raise Conflict(f"{code} is somebody already.")
+    table.insert(code=code, name=name, recorded_at=recorded_at).execute()
+    return PersonRecord(code, name)
+
+
+def rename_person(
+    code: str, name: str, *, reason: str, recorded_at: int, person: str | None = None
+) -> PersonRecord:
+    """Correct a person's name and return the person as now known.
+
+    Args:
+        person: code of who corrects it.
+
+    Raises:
+        NotFound: nobody has the code.
+    """
+    writing()
+    before = _person(code)
+    trace(
+        "person",
+        code,
+        {"name": before.name},
+        {"name": name},
+        person=person,
+        reason=reason,
+        recorded_at=recorded_at,
+    )
+    models.Person.update(name=name).where(models.Person.code == code).execute()
+    return PersonRecord(code, name)
+
+
+def person(code: str) -> PersonRecord:
+    """Return the person with the code.
+
+    Raises:
+        NotFound: nobody has it.
+    """
+    return _person(code)
+
+
+def people(after: str | None = None, limit: int = 100) -> list[PersonRecord]:
+    """Return people by code, those after `after` only."""
+    table = models.Person
+    query = table.select(table.code, table.name).order_by(table.code).limit(limit)
+    if after is not None:
+        query = query.where(table.code > after)
+    return [PersonRecord(*row) for row in models.tuples(query)]
+
+
+def _person(code: str) -> PersonRecord:
+    table = models.Person
+    found = models.tuples(table.select(table.code, table.name).where(table.code == code))
+    if not found:
+        raise NotFound(f"Nobody has the code {code}.")
+    return PersonRecord(*found[0])
+
+
+def _part_row(facts: PartFacts) -> dict[str, Any]:
+    row = {name: getattr(facts, name) for name in _PART_FACTS}
+    bake = facts.maker_bake
+    row["maker_bake"] = None if bake is None else to_json(asdict(bake))
+    return row
+
+
+def _part_facts(row: Mapping[str, Any]) -> PartFacts:
+    values = {name: row[name] for name in _PART_FACTS}
+    if values["maker_bake"] is not None:
+        values["maker_bake"] = MakerBake(**json.loads(values["maker_bake"]))
+    return PartFacts(**values)

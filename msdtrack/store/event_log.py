@@ -1,0 +1,140 @@
+"""The one writer of events. The log only ever grows; the database refuses everything else."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from msdtrack.errors import Conflict
+from msdtrack.exposure.events import Event, Kind
+from msdtrack.store import models
+from msdtrack.store.canonical import content_hash, to_json
+from msdtrack.store.connection import writing
+from msdtrack.store.statements import among, executemany, one_row
+
+_COLUMNS = (
+    "id", "carrier", "kind", "at", "seq", "recorded_at",
+    "person", "station", "cause", "place", "bag",
+)  # fmt: skip
+"""What has a column of its own: the first fields of `Event`, in their order."""
+
+_PAYLOAD: dict[str, object] = {
+    "hic": None,
+    "only_this": False,
+    "desiccant": None,
+    "new_hic": None,
+    "seal": None,
+    "temp_c": None,
+    "quantity": None,
+    "child": None,
+    "reason": None,
+    "into": None,
+    "joined": None,
+    "board": None,
+    "peak_c": None,
+    "last": False,
+    "corrects": None,
+    "void": False,
+    "fields": {},
+}
+"""What only some kinds have, with the value that is left out."""
+
+_INSERT = (
+    f"INSERT INTO event ({', '.join(_COLUMNS)}, payload, content_hash) "
+    f"VALUES ({', '.join('?' * (len(_COLUMNS) + 2))})"
+)
+_FIELDS = tuple(getattr(models.Event, name) for name in (*_COLUMNS, "payload"))
+
+
+def append(
+    events: Sequence[Event], recorded_at: int, content_hashes: Mapping[str, str] | None = None
+) -> list[Event]:
+    """Append events to the log and return them with their order and moment of receipt filled in.
+
+    Args:
+        events: in order of receipt, an event after the one that caused it; `seq` and `recorded_at`
+            of each are ignored.
+        recorded_at: when they were received.
+        content_hashes: event id to hash of what the client sent; an event that is not named has
+            the hash of all it holds.
+
+    Raises:
+        Conflict: an id is on the log already, or what an event names does not exist.
+    """
+    writing()
+    given = content_hashes or {}
+    known = find(event.id for event in events)
+    if known:
+        raise Conflict(f"Event {min(known)} is on the log already.")
+    newest = newest_seq()
+    stored = [
+        replace(event, seq=newest + i, recorded_at=recorded_at)
+        for i, event in enumerate(events, start=1)
+    ]
+    executemany(_INSERT, [_row(event, given.get(event.id)) for event in stored])
+    return stored
+
+
+def find(ids: Iterable[str]) -> dict[str, tuple[Event, str]]:
+    """Return the events on the log among the ids, each with the hash of its content."""
+    query = models.Event.select(*_FIELDS, models.Event.content_hash)
+    found = models.tuples(query.where(among(models.Event.id, ids)))
+    return {row[0]: (_event(row[:-1]), row[-1]) for row in found}
+
+
+def log(code: str) -> list[Event]:
+    """Return every event of a carrier, corrections among them, in order of receipt."""
+    return logs([code])[code]
+
+
+def logs(codes: Iterable[str]) -> dict[str, list[Event]]:
+    """Return every event of each carrier in order of receipt, in one query."""
+    found: dict[str, list[Event]] = {code: [] for code in codes}
+    query = models.Event.select(*_FIELDS).where(among(models.Event.carrier, found))
+    for row in models.tuples(query.order_by(models.Event.seq)):
+        found[row[1]].append(_event(row))
+    return found
+
+
+def caused_by(event_id: str) -> list[Event]:
+    """Return the events that one event brought with it, in order of receipt."""
+    query = models.Event.select(*_FIELDS).where(models.Event.cause == event_id)
+    return [_event(row) for row in models.tuples(query.order_by(models.Event.seq))]
+
+
+def recent(limit: int = 50, before: int | None = None) -> list[Event]:
+    """Return the newest events of all carriers, newest first.
+
+    Args:
+        before: only events with a smaller `seq`.
+    """
+    query = models.Event.select(*_FIELDS).order_by(models.Event.seq.desc()).limit(limit)
+    if before is not None:
+        query = query.where(models.Event.seq < before)
+    return [_event(row) for row in models.tuples(query)]
+
+
+def newest_seq() -> int:
+    """Return the `seq` of the newest event; 0 if there is none."""
+    return int(one_row("SELECT coalesce(max(seq), 0) FROM event")[0])
+
+
+def _row(event: Event, given_hash: str | None) -> tuple[object, ...]:
+    payload = {
+        name: value
+        for name, left_out in _PAYLOAD.items()
+        if (value := getattr(event, name)) != left_out
+    }
+    columns = {name: getattr(event, name) for name in _COLUMNS}
+    # What receipt adds is not content.
+    content = {name: columns[name] for name in _COLUMNS if name not in ("seq", "recorded_at")}
+    columns["kind"] = event.kind.value
+    digest = given_hash or content_hash(content | payload)
+    return (*columns.values(), to_json(payload), digest)
+
+
+def _event(row: Sequence[Any]) -> Event:
+    payload = {} if row[11] == "{}" else json.loads(row[11])
+    return Event(row[0], row[1], Kind(row[2]), *row[3:11], **payload)

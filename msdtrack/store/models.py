@@ -1,0 +1,235 @@
+"""The tables as peewee models, for this package only.
+
+Keys of other tables are plain fields: the database checks them (see the migrations), and nothing is
+ever loaded behind one's back. Tables written and read only by SQL have no model.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from peewee import AutoField, BooleanField, FloatField, IntegerField, Model, TextField
+
+from msdtrack.store.connection import db
+
+
+class _Table(Model):
+    class Meta:
+        database = db
+        legacy_table_names = False
+
+
+class Part(_Table):
+    """A component type, as last corrected."""
+
+    number = TextField(primary_key=True)
+    msl = TextField()
+    description = TextField()
+    body_mm = FloatField(null=True)
+    family = TextField(null=True)
+    pins = IntegerField(null=True)
+    square = BooleanField(null=True)
+    large_bga = BooleanField()
+    stacked_die = BooleanField()
+    compound_confirmed = BooleanField()
+    label_floor_life_hours = FloatField(null=True)
+    carrier_max_c = FloatField(null=True)
+    max_bake_c = FloatField(null=True)
+    peak_body_c = FloatField(null=True)
+    maker_bake = TextField(null=True)
+    recorded_at = IntegerField()
+
+
+class Person(_Table):
+    """Somebody with a badge."""
+
+    code = TextField(primary_key=True)
+    name = TextField()
+    recorded_at = IntegerField()
+
+
+class Place(_Table):
+    """A place without its air."""
+
+    id = AutoField()
+    code = TextField(unique=True)
+    name = TextField()
+    kind = TextField()
+    created_at = IntegerField()
+    oven_max_c = FloatField(null=True)
+    oven_max_rh_pct = FloatField(null=True)
+
+
+class PlaceSetting(_Table):
+    """Assumed air and tolerance of a place from a date."""
+
+    id = AutoField()
+    place = TextField()
+    from_at = IntegerField()
+    assumed_temp_c100 = IntegerField()
+    assumed_rh_c100 = IntegerField()
+    tolerance_temp_c100 = IntegerField()
+    tolerance_rh_c100 = IntegerField()
+    person = TextField(null=True)
+    recorded_at = IntegerField()
+
+
+class Policy(_Table):
+    """A choice of the site from a date; the value is JSON."""
+
+    id = AutoField()
+    name = TextField()
+    from_at = IntegerField()
+    value = TextField()
+    person = TextField(null=True)
+    recorded_at = IntegerField()
+
+
+class FactChange(_Table):
+    """The trace of one corrected fact; before and after are JSON."""
+
+    id = AutoField()
+    what = TextField()
+    key = TextField()
+    field = TextField()
+    before = TextField()
+    after = TextField()
+    person = TextField(null=True)
+    reason = TextField()
+    recorded_at = IntegerField()
+
+
+class Carrier(_Table):
+    """A carrier as received or split off; dates are ISO 8601 text."""
+
+    code = TextField(primary_key=True)
+    part = TextField()
+    lot = TextField()
+    quantity = IntegerField()
+    kind = TextField()
+    received_at = IntegerField()
+    recorded_at = IntegerField()
+    bag = TextField(null=True)
+    sealed_on = TextField(null=True)
+    shelf_life_ends = TextField(null=True)
+    place = TextField(null=True)
+    parent = TextField(null=True)
+    split_event = TextField(null=True)
+    msl = TextField(null=True)
+    body_mm = FloatField(null=True)
+    label_floor_life_hours = FloatField(null=True)
+    person = TextField(null=True)
+
+
+class Event(_Table):
+    """One entry of the log; what only some kinds have is in the payload, as JSON."""
+
+    seq = IntegerField(primary_key=True)
+    id = TextField(unique=True)
+    carrier = TextField()
+    kind = TextField()
+    at = IntegerField()
+    recorded_at = IntegerField()
+    person = TextField(null=True)
+    station = TextField(null=True)
+    cause = TextField(null=True)
+    place = TextField(null=True)
+    bag = TextField(null=True)
+    payload = TextField()
+    content_hash = TextField()
+
+
+class Request(_Table):
+    """A request and its answer, as JSON."""
+
+    id = TextField(primary_key=True)
+    scope = TextField()
+    content_hash = TextField()
+    status = IntegerField()
+    answer = TextField()
+    recorded_at = IntegerField()
+
+
+class Alarm(_Table):
+    """One alarm from raising to end."""
+
+    id = AutoField()
+    cause = TextField()
+    kind = TextField()
+    priority = TextField()
+    message = TextField()
+    raised_at = IntegerField()
+    carrier = TextField(null=True)
+    place = TextField(null=True)
+    returned_at = IntegerField(null=True)
+    acknowledged_at = IntegerField(null=True)
+    acknowledged_by = TextField(null=True)
+    ended_at = IntegerField(null=True)
+    times = IntegerField()
+
+
+class PrintLog(_Table):
+    """One printed label."""
+
+    id = AutoField()
+    code = TextField()
+    layout = TextField()
+    stuck_on = TextField()
+    at = IntegerField()
+    person = TextField(null=True)
+    reprint = BooleanField()
+
+
+class StationContext(_Table):
+    """What a scan station waits with; the options are JSON."""
+
+    station = TextField(primary_key=True)
+    at = IntegerField()
+    carrier = TextField(null=True)
+    action = TextField(null=True)
+    person = TextField(null=True)
+    options = TextField()
+
+
+class Scan(_Table):
+    """One scan and its answer; answer and events are JSON."""
+
+    seq = AutoField()
+    id = TextField(unique=True)
+    station = TextField()
+    code = TextField()
+    at = IntegerField()
+    recorded_at = IntegerField()
+    content_hash = TextField()
+    tone = TextField()
+    answer = TextField()
+    events = TextField()
+    undone_by = TextField(null=True)
+
+
+def dicts(query: Any) -> list[dict[str, Any]]:
+    """Return the rows of a query by column name."""
+    return list(query.dicts())
+
+
+def tuples(query: Any) -> list[tuple[Any, ...]]:
+    """Return the rows of a query as tuples."""
+    return list(query.tuples())
+
+
+TABLES = (
+    Part,
+    Person,
+    Place,
+    PlaceSetting,
+    Policy,
+    FactChange,
+    Carrier,
+    Event,
+    Request,
+    Alarm,
+    PrintLog,
+    StationContext,
+    Scan,
+)
+"""Every model."""

@@ -1,0 +1,48 @@
+"""SQL for both databases, for this package only: statements with `?` for their parameters."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import peewee
+
+from msdtrack.store.connection import is_sqlite, opened
+from msdtrack.store.database_url import run
+
+
+def among(column: peewee.Field[Any], values: Iterable[str]) -> peewee.Node:
+    """Return the condition that the column has one of the values, however many they are."""
+    if is_sqlite():
+        listed = json.dumps(list(values))
+        return column.in_(peewee.SQL("(SELECT value FROM json_each(?))", [listed]))
+    return peewee.NodeList((column, peewee.SQL("= ANY(%s)", [list(values)])))
+
+
+def rows(sql: str, parameters: Sequence[object] = ()) -> list[tuple[Any, ...]]:
+    """Return the rows of a query written with `?` for its parameters."""
+    found: list[tuple[Any, ...]] = run(opened(), sql, parameters).fetchall()
+    return found
+
+
+def execute(sql: str, parameters: Sequence[object] = ()) -> int:
+    """Do a statement written with `?` for its parameters; return how many rows it touched."""
+    return int(run(opened(), sql, parameters).rowcount)
+
+
+def executemany(sql: str, parameters: Sequence[Sequence[object]]) -> int:
+    """Do a statement written with `?` for each row of parameters; return how many rows it touched.
+
+    Straight to the driver: ten times as fast as through peewee.
+    """
+    database: Any = opened()
+    cursor = database.connection().cursor()
+    with peewee.__exception_wrapper__:  # type: ignore[attr-defined]  # missing in the stubs
+        cursor.executemany(sql.replace("?", database.param), parameters)
+    return int(cursor.rowcount)
+
+
+def one_row(sql: str, parameters: Sequence[object] = ()) -> tuple[Any, ...]:
+    """Return the only row of a query that always has one."""
+    return rows(sql, parameters)[0]

@@ -1,0 +1,188 @@
+"""From nothing, or from the tables before with rows in them, to the newest tables."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import peewee
+import psycopg
+import pytest
+
+from msdtrack.store import catalog, connection, models
+from msdtrack.store.connection import close_store, open_store, write
+from msdtrack.store.database_url import run
+from msdtrack.store.errors import StoreUnavailable
+from msdtrack.store.migrations import ALL, Migration, schema_version
+from tests.store.samples import PRESSURE_SENSOR, T0, event, fill
+
+
+def _add_supplier(database: peewee.Database) -> None:
+    run(database, "ALTER TABLE part ADD COLUMN supplier TEXT NOT NULL DEFAULT 'unknown'")
+
+
+def _fail_half_way(database: peewee.Database) -> None:
+    run(database, "ALTER TABLE part ADD COLUMN supplier TEXT")
+    run(database, "SELECT * FROM no_such_table")
+
+
+SUPPLIER = Migration(2, "supplier", _add_supplier)
+
+
+@pytest.fixture(autouse=True)
+def _closed() -> Iterator[None]:
+    yield
+    close_store()
+
+
+def rows_of(url: str, sql: str) -> list[tuple[object, ...]]:
+    """Return the rows of a query on a connection of its own."""
+    if url.startswith("sqlite"):
+        with closing(sqlite3.connect(url.removeprefix("sqlite:///"))) as other:
+            return other.execute(sql).fetchall()
+    with psycopg.connect(url) as other:
+        return other.execute(sql).fetchall()
+
+
+def test_versions_count_up_from_one() -> None:
+    """The runner takes steps by version, so the list is in order without a gap."""
+    assert [step.version for step in ALL] == list(range(1, len(ALL) + 1))
+
+
+def test_an_empty_database_gets_the_newest_tables(database_url: str) -> None:
+    """A second start does nothing."""
+    for _ in range(2):
+        open_store(database_url)
+        assert schema_version(connection.opened()) == ALL[-1].version
+        assert rows_of(database_url, "SELECT count(*) FROM schema_version") == [(len(ALL),)]
+
+
+def test_the_models_are_the_tables(store: str) -> None:
+    """Every model has the columns that the migrations made: names and what may be null."""
+    database = connection.opened()
+    for model in models.TABLES:
+        made = {c.name: c.null for c in database.get_columns(model._meta.table_name)}
+        declared = {f.column_name: f.null for f in model._meta.sorted_fields}
+        primary = {key.column_name for key in model._meta.get_primary_keys()}
+        # SQLite lets a primary key column say NULL, and keeps its word only for integers.
+        assert {name: null for name, null in made.items() if name not in primary} == {
+            name: null for name, null in declared.items() if name not in primary
+        }, model
+        assert made.keys() == declared.keys()
+
+
+def test_a_database_with_rows_keeps_them_and_is_copied_first(
+    database_url: str, tmp_path: Path
+) -> None:
+    """From version 1 with rows to a later one: the rows are there, and so is a copy from before."""
+    open_store(database_url, known_migrations=ALL[:1])
+    fill()
+    open_store(database_url, backup_dir=tmp_path / "copies", known_migrations=(ALL[0], SUPPLIER))
+    assert catalog.part("1001-A") == PRESSURE_SENSOR
+    assert rows_of(database_url, "SELECT supplier FROM part") == [("unknown",)]
+    assert schema_version(connection.opened()) == 2
+    if database_url.startswith("sqlite"):
+        (copy,) = (tmp_path / "copies").iterdir()
+        assert rows_of(f"sqlite:///{copy}", "SELECT max(version) FROM schema_version") == [(1,)]
+        assert rows_of(f"sqlite:///{copy}", "SELECT number FROM part") == [("1001-A",)]
+    else:
+        sql = "SELECT nspname FROM pg_namespace WHERE nspname LIKE 'before_v0002%'"
+        ((schema,),) = rows_of(database_url, sql)
+        assert rows_of(database_url, f"SELECT number FROM {schema}.part") == [("1001-A",)]
+
+
+def test_a_database_without_rows_is_not_copied(database_url: str, tmp_path: Path) -> None:
+    """There is nothing to keep."""
+    open_store(database_url, known_migrations=ALL[:1])
+    open_store(database_url, backup_dir=tmp_path / "copies", known_migrations=(ALL[0], SUPPLIER))
+    assert schema_version(connection.opened()) == 2
+    assert not (tmp_path / "copies").exists()
+
+
+def test_nothing_to_do_makes_no_copy(database_url: str, tmp_path: Path) -> None:
+    """A plain start of a server with data copies nothing."""
+    open_store(database_url)
+    fill()
+    open_store(database_url, backup_dir=tmp_path / "copies")
+    assert not (tmp_path / "copies").exists()
+
+
+def test_a_step_that_fails_leaves_the_database_as_it_was(database_url: str, tmp_path: Path) -> None:
+    """All or nothing, and the older msdtrack still opens it."""
+    open_store(database_url, known_migrations=ALL[:1])
+    fill()
+    broken = Migration(2, "broken", _fail_half_way)
+    with pytest.raises(StoreUnavailable, match="no_such_table"):
+        open_store(database_url, backup_dir=tmp_path, known_migrations=(ALL[0], broken))
+    with pytest.raises(StoreUnavailable, match="No database is open"):
+        connection.version()
+    open_store(database_url, known_migrations=ALL[:1])
+    assert catalog.part("1001-A") == PRESSURE_SENSOR
+    with write():
+        catalog.insert_person("W9", "Di Sample", T0)
+
+
+def test_a_step_that_would_orphan_rows_is_undone(tmp_path: Path) -> None:
+    """SQLite checks foreign keys at the end of all steps, for a step may rebuild a table."""
+    url = f"sqlite:///{tmp_path / 'test.db'}"
+    open_store(url)
+    fill()
+
+    def drop_places(database: peewee.Database) -> None:
+        run(database, "DELETE FROM place")
+
+    with pytest.raises(StoreUnavailable, match="point to"):
+        open_store(url, known_migrations=(ALL[0], Migration(2, "drop", drop_places)))
+    open_store(url)
+    assert connection.opened().foreign_keys == 1
+    assert rows_of(url, "SELECT count(*) FROM place") == [(3,)]
+
+
+def test_a_newer_database_is_refused_in_words(database_url: str) -> None:
+    """It is not touched by an msdtrack that does not know its tables."""
+    open_store(database_url, known_migrations=(ALL[0], SUPPLIER))
+    fill_sql = "SELECT max(version) FROM schema_version"
+    with pytest.raises(StoreUnavailable, match=r"version 2.*only up to version 1"):
+        open_store(database_url, known_migrations=ALL[:1])
+    assert rows_of(database_url, fill_sql) == [(2,)]
+
+
+@pytest.mark.parametrize(
+    "table", ["event", "fact_change", "place_setting", "policy", "print_log", "reading_replaced"]
+)
+@pytest.mark.parametrize("verb", ["UPDATE", "DELETE"])
+def test_records_are_append_only_in_the_database_too(store: str, table: str, verb: str) -> None:
+    """Whoever has the database's password still can't edit history without taking down a trigger."""
+    from msdtrack.store import event_log, places, policies, prints, reading_log
+
+    fill()
+    with write():
+        event_log.append([event()], T0)
+        catalog.rename_person("W1", "An Sample", reason="typing error", recorded_at=T0)
+        policies.set_policy("credit", True, T0, recorded_at=T0)
+        prints.log_print("CARRIER1", "small", "carrier", T0)
+        reading_log.add_readings("LINE1", [(T0, 2500, 5000)], T0)
+        reading_log.add_readings("LINE1", [(T0, 2600, 5000)], T0, replaces=True)
+    before = rows_of(store, f"SELECT * FROM {table}")
+    assert before
+    assert places.place("LINE1")
+    column = {"event": "at", "reading_replaced": "second"}.get(table, "id")
+    sql = f"UPDATE {table} SET {column} = 7" if verb == "UPDATE" else f"DELETE FROM {table}"
+    with pytest.raises((sqlite3.IntegrityError, psycopg.IntegrityError), match="append-only"):
+        if store.startswith("sqlite"):
+            with closing(sqlite3.connect(store.removeprefix("sqlite:///"))) as other:
+                other.execute(sql)
+        else:
+            with psycopg.connect(store) as other:
+                other.execute(sql)
+    assert rows_of(store, f"SELECT * FROM {table}") == before
+
+
+@pytest.mark.postgresql
+def test_the_log_can_not_be_truncated(postgresql_url: str) -> None:
+    """PostgreSQL has a third way to delete."""
+    open_store(postgresql_url)
+    with psycopg.connect(postgresql_url) as other, pytest.raises(psycopg.IntegrityError):
+        other.execute("TRUNCATE event CASCADE")
