@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sqlite3
 from contextlib import closing
@@ -50,4 +51,5 @@ def copy_sqlite(source: Path, target: Path) -> None:
     except (OSError, sqlite3.Error) as error:
         raise StoreUnavailable(f"The copy {target} could not be written: {error}.") from error
     finally:
-        partial.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            partial.unlink()

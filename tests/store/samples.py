@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -59,6 +60,13 @@ def fill(*more: CarrierRecord) -> None:
             places.insert_place(code, code.title(), kind, T0, AirSettings())
         for record in (CARRIER, *more):
             carriers.insert_carrier(record)
+
+
+def write_and_fail(work: Callable[[], object]) -> None:
+    """Do the work in a write that then fails with ZeroDivisionError."""
+    with write():
+        work()
+        raise ZeroDivisionError
 
 
 def another(code: str, **changes: Any) -> CarrierRecord:

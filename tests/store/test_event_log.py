@@ -14,7 +14,7 @@ from msdtrack.store import connection, event_log, request_log
 from msdtrack.store.canonical import content_hash, to_json
 from msdtrack.store.connection import write
 from msdtrack.store.records import RememberedRequest
-from tests.store.samples import T0, another, event, fill
+from tests.store.samples import T0, another, event, fill, write_and_fail
 
 OPENING = event(
     Kind.OPEN,
@@ -70,7 +70,7 @@ def test_every_field_of_an_event_comes_back(store: str) -> None:
         stored = event_log.append(given, T0 + 60)
     assert stored == [replace(e, seq=i, recorded_at=T0 + 60) for i, e in enumerate(given, 1)]
     assert event_log.log("CARRIER1") == stored
-    assert {name for name in Event.__slots__} <= {
+    assert set(Event.__slots__) <= {
         name
         for each in given
         for name in Event.__slots__
@@ -83,9 +83,8 @@ def test_the_order_of_receipt_counts_on(store: str) -> None:
     fill(another("CARRIER2"))
     with write():
         first = event_log.append([event(), event(carrier="CARRIER2")], T0)
-    with pytest.raises(ZeroDivisionError), write():
-        event_log.append([event()], T0)
-        raise ZeroDivisionError
+    with pytest.raises(ZeroDivisionError):
+        write_and_fail(lambda: event_log.append([event()], T0))
     with write():
         second = event_log.append([event(at=T0 - 500)], T0)
     assert [e.seq for e in first + second] == [1, 2, 3]

@@ -11,7 +11,15 @@ import peewee
 import psycopg
 import pytest
 
-from msdtrack.store import catalog, connection, models
+from msdtrack.store import (
+    catalog,
+    connection,
+    event_log,
+    models,
+    policies,
+    prints,
+    reading_log,
+)
 from msdtrack.store.connection import close_store, open_store, write
 from msdtrack.store.database_url import run
 from msdtrack.store.errors import StoreUnavailable
@@ -38,7 +46,7 @@ def _closed() -> Iterator[None]:
 
 
 def rows_of(url: str, sql: str) -> list[tuple[object, ...]]:
-    """Return the rows of a query on a connection of its own."""
+    """Do a statement on a connection of its own and return its rows."""
     if url.startswith("sqlite"):
         with closing(sqlite3.connect(url.removeprefix("sqlite:///"))) as other:
             return other.execute(sql).fetchall()
@@ -154,9 +162,7 @@ def test_a_newer_database_is_refused_in_words(database_url: str) -> None:
 )
 @pytest.mark.parametrize("verb", ["UPDATE", "DELETE"])
 def test_records_are_append_only_in_the_database_too(store: str, table: str, verb: str) -> None:
-    """Whoever has the database's password still can't edit history without taking down a trigger."""
-    from msdtrack.store import event_log, places, policies, prints, reading_log
-
+    """Whoever has the database's password can't edit history unless a trigger is taken down."""
     fill()
     with write():
         event_log.append([event()], T0)
@@ -167,16 +173,10 @@ def test_records_are_append_only_in_the_database_too(store: str, table: str, ver
         reading_log.add_readings("LINE1", [(T0, 2600, 5000)], T0, replaces=True)
     before = rows_of(store, f"SELECT * FROM {table}")
     assert before
-    assert places.place("LINE1")
     column = {"event": "at", "reading_replaced": "second"}.get(table, "id")
     sql = f"UPDATE {table} SET {column} = 7" if verb == "UPDATE" else f"DELETE FROM {table}"
     with pytest.raises((sqlite3.IntegrityError, psycopg.IntegrityError), match="append-only"):
-        if store.startswith("sqlite"):
-            with closing(sqlite3.connect(store.removeprefix("sqlite:///"))) as other:
-                other.execute(sql)
-        else:
-            with psycopg.connect(store) as other:
-                other.execute(sql)
+        rows_of(store, sql)
     assert rows_of(store, f"SELECT * FROM {table}") == before
 
 
