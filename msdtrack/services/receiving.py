@@ -9,11 +9,13 @@ from uuid import NAMESPACE_OID, uuid5
 
 from msdtrack.errors import BadInput, Conflict, FieldError, NotFound
 from msdtrack.exposure.events import Event, Kind
+from msdtrack.exposure.facts import CarrierFacts
 from msdtrack.exposure.history import day
 from msdtrack.printing.codes import CodeKind, make_code
 from msdtrack.services.event_recording import AHEAD_S
 from msdtrack.standard import levels
-from msdtrack.store import carriers, catalog, event_log, places, request_log
+from msdtrack.store import carriers as carrier_store
+from msdtrack.store import catalog, event_log, places, request_log
 from msdtrack.store.canonical import content_hash
 from msdtrack.store.connection import write
 from msdtrack.store.records import CarrierRecord
@@ -81,14 +83,14 @@ def receive(new: NewCarrier, now: int, request_id: str | None = None) -> tuple[R
             if before is not None:
                 return _same(before.scope, before.content_hash, content, before.answer), False
         _check(new, now)
-        code = make_code(CodeKind.CARRIER, carriers.next_serial("carrier"))
-        bag = new.bag or make_code(CodeKind.BAG, carriers.next_serial("bag"))
+        code = make_code(CodeKind.CARRIER, carrier_store.next_serial("carrier"))
+        bag = new.bag or make_code(CodeKind.BAG, carrier_store.next_serial("bag"))
         received_at = now if new.received_at is None else new.received_at
         given = {f.name: getattr(new, f.name) for f in fields(new) if f.name != "opened_at"}
         given |= {"bag": bag, "received_at": received_at}
         if new.msl is not None:
             given["msl"] = levels.parse_level(new.msl)
-        carriers.insert_carrier(CarrierRecord(code=code, recorded_at=now, **given))
+        carrier_store.insert_carrier(CarrierRecord(code=code, recorded_at=now, **given))
         if new.opened_at is not None:
             id_ = str(uuid5(NAMESPACE_OID, f"received open {code}"))
             opening = Event(id_, code, Kind.OPEN, new.opened_at, 0, 0, person=new.person)
@@ -97,6 +99,37 @@ def receive(new: NewCarrier, now: int, request_id: str | None = None) -> tuple[R
         if request_id is not None:
             request_log.remember(request_id, "carrier", content, 201, dict(answer), now)
     return Received(**answer), True
+
+
+def carrier_facts(code: str) -> CarrierFacts:
+    """Return what was stated of a carrier at its receipt.
+
+    Raises:
+        NotFound: no such carrier.
+    """
+    carrier_store.carrier(code)
+    return carrier_store.carrier_facts([code])[code]
+
+
+def carriers(
+    after: str | None = None,
+    limit: int = 100,
+    *,
+    part: str | None = None,
+    lot: str | None = None,
+    place: str | None = None,
+    search: str | None = None,
+) -> list[CarrierRecord]:
+    """Return carriers on file by code.
+
+    Args:
+        after: last code of the page before.
+        limit: how many at most.
+        part, lot: only of this part or lot.
+        place: only those that were ever at this place; where one is now is its state's answer.
+        search: only those whose code, part or lot holds this text.
+    """
+    return carrier_store.carriers(after, limit, part=part, lot=lot, place=place, text=search)
 
 
 def _same(scope: str, before: str, content: str, answer: Any) -> Received:

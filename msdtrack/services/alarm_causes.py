@@ -1,0 +1,332 @@
+"""What is wrong now, derived from states and readings alone: one cause for each thing to act on.
+
+Source: on and off delays and deadbands after ISA-18.2 / IEC 62682 (from memory); the lead times and
+delays themselves are the site's policies.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from msdtrack.exposure.air import HOLDS_S, MAX_RH_C100, MAX_TEMP_C100
+from msdtrack.exposure.state import CarrierState
+from msdtrack.services.catalog import Place
+from msdtrack.services.policies import PART_LEAD, Value
+from msdtrack.standard import drypack, recovery
+from msdtrack.store.reading_log import Reading
+
+Priority = Literal["high", "medium", "low"]
+
+FLOOR_LIFE_EXPIRED = "floor_life_expired"
+FLOOR_LIFE_LOW = "floor_life_low"
+BAG_OPEN = "bag_open_too_long"
+AIR_BEYOND = "air_beyond_limits"
+READINGS_MISSING = "readings_missing"
+CLOCK_JUMPED = "clock_jumped"
+
+KINDS = (
+    FLOOR_LIFE_EXPIRED, FLOOR_LIFE_LOW, BAG_OPEN, AIR_BEYOND, READINGS_MISSING, CLOCK_JUMPED,
+)  # fmt: skip
+"""The kinds of alarm."""
+
+RETURNS_ABOVE = 1.1
+"""The alarm for floor life that runs out returns to normal when this many lead times are left, so
+that air at the edge of a cell does not raise it again and again."""
+
+ROOMS = ("store", "floor", "line")
+"""Kinds of place whose air is meant to stay within 30 °C / 60 % RH."""
+
+_MINUTE_S = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """Something to act on.
+
+    Attributes:
+        key: names the cause; two looks at the same thing give the same key.
+        kind: one of `KINDS`.
+        message: what is wrong and what to do; the same for as long as that is the same.
+    """
+
+    key: str
+    kind: str
+    priority: Priority
+    message: str
+    carrier: str | None = None
+    place: str | None = None
+
+
+def carrier_causes(
+    states: Iterable[CarrierState],
+    policies: Mapping[str, Value],
+    lines: Collection[str],
+    cabinets: Collection[str],
+    standing: Collection[str],
+) -> Iterator[Cause]:
+    """Yield what is wrong with carriers.
+
+    Args:
+        states: every watched carrier.
+        policies: the site's choices in force.
+        lines, cabinets: codes of places of these kinds.
+        standing: keys of the causes whose alarms are active.
+    """
+    for state in states:
+        facts = state.facts
+        name = f"{facts.code} ({facts.part.number}, lot {facts.lot})"
+        if facts.part.msl == "1" or state.status == "gone":
+            continue
+        if state.status != "baking" and "floor_life_exceeded" in state.reasons:
+            text = f"Floor life over: {name}. Do not use it: bake it first."
+            yield _of_carrier(FLOOR_LIFE_EXPIRED, "high", text, state)
+        lead_h = _lead_h(state, policies)
+        if _runs_out(state, lead_h, f"{FLOOR_LIFE_LOW}:{facts.code}" in standing, policies):
+            text = (
+                f"Floor life of {name} runs out within {lead_h:g} h: use it first, or dry it "
+                "in time."
+            )
+            yield _of_carrier(FLOOR_LIFE_LOW, "medium", text, state)
+        limit_min = policies["open_bag_limit_min"]
+        close_min = max(0, limit_min - policies["open_bag_lead_min"])
+        open_s = _bag_open_s(state, {*lines, *cabinets})
+        if open_s is not None and open_s >= close_min * _MINUTE_S:
+            if open_s < limit_min * _MINUTE_S:
+                text = (
+                    f"Bag of {name} open for {close_min:g} min: close it now with fresh desiccant, "
+                    "or load it."
+                )
+            else:
+                text = (
+                    f"Bag of {name} open for more than {limit_min:g} min: no quick check any more. "
+                    "Put it into dry storage, or load it."
+                )
+            yield _of_carrier(BAG_OPEN, "medium", text, state)
+
+
+def place_causes(
+    places: Iterable[Place],
+    readings: Mapping[str, Sequence[Reading]],
+    states: Collection[CarrierState],
+    policies: Mapping[str, Value],
+    standing: Collection[str],
+    now: int,
+) -> Iterator[Cause]:
+    """Yield what is wrong with the air of places, and with what is known of it.
+
+    Args:
+        places: every place.
+        readings: of each place that ever had any, the newest ones, by moment, `reach_s` back.
+        states: every watched carrier.
+        policies: the site's choices in force.
+        standing: keys of the causes whose alarms are active.
+        now: the present moment.
+    """
+    exposed = {state.ledger.place for state in states if state.status == "exposed"}
+    baking = {state.ledger.place for state in states if state.status == "baking"}
+    for place in places:
+        known = readings.get(place.code, ())
+        stands = f"{AIR_BEYOND}:{place.code}" in standing
+        if place.kind in ROOMS and _room_beyond(known, policies, stands, now):
+            text = (
+                f"Air of {place.name} beyond {MAX_TEMP_C100 / 100:g} °C / {MAX_RH_C100 / 100:g} % "
+                "RH: floor life runs out sooner there. Close bags and openings, see to the air."
+            )
+            yield _of_place(AIR_BEYOND, "medium", text, place)
+        if place.kind == "cabinet":
+            limit = cabinet_limit_rh_pct(place.code, states)
+            if _cabinet_beyond(known, limit, policies, stands, now):
+                text = (
+                    f"{place.name} above {limit} % RH: no dry storage after "
+                    f"{drypack.CABINET_RECOVERS_WITHIN_MIN} min. Close its door, see to its drying."
+                )
+                yield _of_place(AIR_BEYOND, "medium", text, place)
+        yield from _missing(
+            place, known, place.code in exposed, place.code in baking, policies, now
+        )
+
+
+def clock_cause(moved_s: int, moved: str) -> Cause:
+    """Return the cause of a server's clock that jumped.
+
+    Args:
+        moved_s: by how much, seconds; above 0 is forward.
+        moved: the same in words, without a sign.
+    """
+    text = (
+        f"The server's clock jumped {'forward' if moved_s > 0 else 'back'} by {moved}: set it "
+        "right, then check what was scanned since."
+    )
+    return Cause(CLOCK_JUMPED, CLOCK_JUMPED, "medium", text)
+
+
+def reach_s(policies: Mapping[str, Value]) -> int:
+    """Return how far back `place_causes` looks at readings, seconds."""
+    delays = ("air_on_delay_min", "cabinet_on_delay_min", "air_off_delay_min")
+    return HOLDS_S + int(max(policies[name] for name in delays) * _MINUTE_S)
+
+
+def cabinet_limit_rh_pct(code: str, states: Iterable[CarrierState]) -> int:
+    """Return what a dry cabinet must keep for all that lies open in it: 10 % RH, or 5 %.
+
+    Source: J-STD-033, Table 4-3 (`standard.recovery`).
+    """
+    levels = {
+        state.facts.part.msl
+        for state in states
+        if state.ledger.place == code and state.status in ("exposed", "dry_storage")
+    }
+    return min(recovery.storage_limit_rh_pct(level) for level in levels | {"1"})
+
+
+def beyond_still(
+    readings: Sequence[Reading],
+    now: int,
+    stands: bool,
+    beyond: Sequence[bool],
+    well_within: Sequence[bool],
+    on_s: float,
+    off_s: float,
+) -> bool:
+    """Return whether air counts as beyond its limits, with a delay on either side.
+
+    It begins when every reading has been beyond for `on_s`, and is over when every reading has been
+    well within for `off_s`. While no reading speaks for the present it stays as it was.
+
+    Args:
+        readings: by moment.
+        now: the present moment.
+        stands: whether it counted as beyond so far.
+        beyond, well_within: for each reading.
+        on_s, off_s: the delays, seconds.
+    """
+    wanted = well_within if stands else beyond
+    since, held_to = None, now
+    for (at, _, _), is_so in zip(reversed(readings), reversed(wanted), strict=True):
+        if not is_so or held_to - at > HOLDS_S:
+            break
+        since = held_to = at
+    turned = since is not None and now - since >= (off_s if stands else on_s)
+    return stands != turned
+
+
+def _room_beyond(
+    readings: Sequence[Reading], policies: Mapping[str, Value], stands: bool, now: int
+) -> bool:
+    temp_limit = MAX_TEMP_C100 - policies["air_deadband_temp_c"] * 100
+    rh_limit = MAX_RH_C100 - policies["air_deadband_rh_pct"] * 100
+    airs = [(temp, 0 if rh is None else rh) for _, temp, rh in readings]
+    return beyond_still(
+        readings,
+        now,
+        stands,
+        [temp > MAX_TEMP_C100 or rh > MAX_RH_C100 for temp, rh in airs],
+        [temp <= temp_limit and rh <= rh_limit for temp, rh in airs],
+        policies["air_on_delay_min"] * _MINUTE_S,
+        policies["air_off_delay_min"] * _MINUTE_S,
+    )
+
+
+def _cabinet_beyond(
+    readings: Sequence[Reading],
+    limit_rh_pct: int,
+    policies: Mapping[str, Value],
+    stands: bool,
+    now: int,
+) -> bool:
+    # A tenth of the limit: a deadband made for rooms would be most of it.
+    limit, well = limit_rh_pct * 100, limit_rh_pct * 90
+    humidities = [0 if rh is None else rh for _, _, rh in readings]
+    return beyond_still(
+        readings,
+        now,
+        stands,
+        [rh > limit for rh in humidities],
+        [rh <= well for rh in humidities],
+        policies["cabinet_on_delay_min"] * _MINUTE_S,
+        policies["air_off_delay_min"] * _MINUTE_S,
+    )
+
+
+def _missing(
+    place: Place,
+    readings: Sequence[Reading],
+    holds_exposed: bool,
+    bakes: bool,
+    policies: Mapping[str, Value],
+    now: int,
+) -> Iterator[Cause]:
+    if place.kind == "oven" and not (bakes and readings):
+        return
+    assumed = f"{place.assumed_temp_c:g} °C / {place.assumed_rh_pct:g} % RH at least is assumed"
+    if place.kind == "oven":
+        assumed = "the temperature that was stated is assumed"
+    limit_min = policies["readings_missing_min"]
+    if readings and now - readings[-1][0] > limit_min * _MINUTE_S:
+        text = f"No reading from {place.name} for more than {limit_min:g} min: {assumed}."
+    elif not readings and holds_exposed:
+        text = f"No reading from {place.name} ever, and exposed carriers are there: {assumed}."
+    else:
+        return
+    yield _of_place(READINGS_MISSING, "low", f"{text} See to the sensor.", place)
+
+
+def _runs_out(
+    state: CarrierState, lead_h: float | None, stands: bool, policies: Mapping[str, Value]
+) -> bool:
+    left_h = state.forecast.remaining_h
+    if lead_h is None or left_h is None or state.bake.needed or state.used_share >= 1:
+        return False
+    return left_h <= lead_h * (RETURNS_ABOVE if stands else 1) and _clock_runs(
+        state, bool(policies["pause_levels_4_to_5a"])
+    )
+
+
+def _clock_runs(state: CarrierState, pauses_4_to_5a: bool) -> bool:
+    if state.status == "exposed":
+        return True
+    if state.status not in ("in_dry_bag", "dry_storage") or not state.ledger.exposure_s:
+        return False
+    rule = recovery.dry_storage_rule(state.facts.part.msl)
+    if rule is not None and (rule.pauses or pauses_4_to_5a):
+        return False
+    reset_at, expires_at = state.reset_due_at, state.expires_at
+    return reset_at is None or expires_at is None or expires_at < reset_at
+
+
+def _lead_h(state: CarrierState, policies: Mapping[str, Value]) -> float | None:
+    """Return how long before the end the alarm is wanted.
+
+    A level's lead time is at most half of a shorter floor life on the label; otherwise the alarm
+    would come with the opening. A part's own lead time is taken as it is.
+    """
+    part = state.facts.part
+    own = policies.get(f"{PART_LEAD}{part.number}")
+    if own is not None:
+        return float(own)
+    by_level = policies.get(f"lead_h:msl:{part.msl}")
+    if by_level is None or part.label_hours is None:
+        return None
+    return min(float(by_level), float(part.label_hours) / 2)
+
+
+def _bag_open_s(state: CarrierState, elsewhere: Collection[str]) -> int | None:
+    """Return how long an opened bag has been open, None where nobody is to close it."""
+    if state.status != "exposed" or state.opened_at is None or state.ledger.place in elsewhere:
+        return None
+    reset_at = state.ledger.last_reset_at
+    # Dried since: what lies there is no opened bag any more.
+    if reset_at is not None and reset_at > state.opened_at:
+        return None
+    return state.at - state.opened_at
+
+
+def _of_carrier(kind: str, priority: Priority, text: str, state: CarrierState) -> Cause:
+    code = state.facts.code
+    return Cause(f"{kind}:{code}", kind, priority, text, code, state.ledger.place)
+
+
+def _of_place(kind: str, priority: Priority, text: str, place: Place) -> Cause:
+    return Cause(f"{kind}:{place.code}", kind, priority, text, place=place.code)

@@ -1,0 +1,244 @@
+"""Prints labels of carriers and bags, signs of places, badges and the action card.
+
+Everything printed is on the log; a second print of the same is on it as a reprint.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from msdtrack.errors import BadInput, NotFound
+from msdtrack.exposure import bake_rules
+from msdtrack.exposure.air import MAX_RH_C100, MAX_TEMP_C100
+from msdtrack.exposure.history import day
+from msdtrack.exposure.ledger import Phase
+from msdtrack.exposure.state import CarrierState
+from msdtrack.printing import card, label, sheet
+from msdtrack.printing.label import LabelFacts, SignFacts
+from msdtrack.printing.layouts import layout_names, load_layout
+from msdtrack.services import catalog
+from msdtrack.services.carrier_states import states
+from msdtrack.standard import levels, recovery
+from msdtrack.store import carriers, prints
+from msdtrack.store.connection import write
+
+StuckOn = Literal["bag", "carrier"]
+
+CARD = "ACTIONS"
+"""What the log calls the action card."""
+
+_UNKNOWN_BAKE = "no figure: ask the maker"
+
+
+@dataclass(frozen=True, slots=True)
+class LabelLayout:
+    """A label design to choose from.
+
+    Attributes:
+        draws: "carrier" for labels of carriers and bags, "sign" for places and people.
+    """
+
+    name: str
+    title: str
+    draws: str
+    width_mm: float
+    height_mm: float
+
+
+def layouts() -> list[LabelLayout]:
+    """Return the label designs there are, by name."""
+    return [
+        LabelLayout(one.name, one.title, one.draws, one.width_mm, one.height_mm)
+        for one in map(load_layout, layout_names())
+    ]
+
+
+def label_png(
+    code: str,
+    layout: str,
+    dpi: int,
+    now: int,
+    person: str | None = None,
+    stuck_on: StuckOn | None = None,
+    preview: bool = False,
+) -> bytes:
+    """Return the label of a carrier as a PNG for a label printer.
+
+    Args:
+        code: the carrier.
+        layout: name of a layout for carriers.
+        dpi: 203, 300 or 600.
+        now: the present moment.
+        person: badge code or name of who prints it.
+        stuck_on: which of the two labels it is; None for neither word.
+        preview: it is only shown, and not put on the log.
+
+    Raises:
+        NotFound: there is no such carrier.
+        LayoutError: there is no such layout, or it is for something else.
+        DoesNotFit: a fact is too long for the layout.
+        BadInput: labels are not made for this resolution.
+    """
+    facts = label_facts(_states([code], now)[code], stuck_on)
+    image = label.label_png(facts, layout, dpi)
+    if not preview:
+        _log([(code, stuck_on or "carrier")], layout, now, person)
+    return image
+
+
+def labels_pdf(
+    codes: Sequence[str],
+    layout: str,
+    now: int,
+    person: str | None = None,
+    both: bool = False,
+    dpi: int = 300,
+    a4: bool = False,
+) -> bytes:
+    """Return labels of carriers as a PDF, in the order given.
+
+    Args:
+        codes: the carriers.
+        layout: name of a layout for carriers.
+        now: the present moment.
+        person: badge code or name of who prints them.
+        both: two labels of each, one for the bag and one for the carrier.
+        dpi: resolution of the label printer.
+        a4: several to an A4 sheet to be cut out, instead of one to a page of its own size.
+
+    Raises:
+        NotFound: there is no such carrier.
+        LayoutError, DoesNotFit, BadInput: as for `label_png`; nothing is printed then.
+    """
+    found = _states(codes, now)
+    wanted: tuple[StuckOn | None, ...] = ("bag", "carrier") if both else (None,)
+    facts = [label_facts(found[code], stuck_on) for code in codes for stuck_on in wanted]
+    document = sheet.sheet_pdf(facts, layout) if a4 else label.label_pdf(facts, layout, dpi)
+    printed = [(one.code, one.stuck_on or "carrier") for one in facts]
+    _log(printed, layout, now, person)
+    return document
+
+
+def place_labels_pdf(codes: Sequence[str], now: int, person: str | None = None) -> bytes:
+    """Return signs of places on A4 sheets.
+
+    Raises:
+        NotFound: there is no such place.
+    """
+    signs = []
+    for code in codes:
+        place = catalog.place(code)
+        signs.append(SignFacts(code=code, title=place.name, detail=_air_wanted(place.kind)))
+    document = sheet.sheet_pdf(signs, "place")
+    _log([(code, "place") for code in codes], "place", now, person)
+    return document
+
+
+def badges_pdf(codes: Sequence[str], now: int, person: str | None = None) -> bytes:
+    """Return badges of people on A4 sheets.
+
+    Raises:
+        NotFound: nobody has the code.
+    """
+    badges = [SignFacts(code=code, title=catalog.person(code).name) for code in codes]
+    document = sheet.sheet_pdf(badges, "badge")
+    _log([(code, "person") for code in codes], "badge", now, person)
+    return document
+
+
+def action_card_pdf(now: int, person: str | None = None) -> bytes:
+    """Return the action card on A4 pages."""
+    document = card.card_pdf()
+    _log([(CARD, "card")], "card", now, person)
+    return document
+
+
+def label_facts(state: CarrierState, stuck_on: StuckOn | None = None) -> LabelFacts:
+    """Return what the label of a carrier says as things stand.
+
+    Args:
+        state: the carrier's state.
+        stuck_on: which of the two labels it is; None for neither word.
+    """
+    facts, ledger = state.facts, state.ledger
+    part = facts.part
+    bagged = ledger.phase in (Phase.BAGGED, Phase.TIRED_BAG)
+    closed_again = bagged and ledger.known_closed_at > facts.received_at
+    if levels.is_unlimited(part.msl):
+        floor_life_h: float | None = math.inf
+    else:
+        floor_life_h = None if part.label_hours is None else float(part.label_hours)
+    return LabelFacts(
+        code=facts.code,
+        msl=part.msl,
+        part=part.number,
+        lot=facts.lot,
+        quantity=ledger.quantity,
+        kind=facts.kind,
+        description=part.description,
+        floor_life_h=floor_life_h,
+        seal_date=day(ledger.known_closed_at) if closed_again else facts.sealed_on,
+        shelf_life_ends=state.shelf_life_ends,
+        bake_line=bake_line(state),
+        bag=ledger.bag if bagged else None,
+        stuck_on=stuck_on,
+    )
+
+
+def bake_line(state: CarrierState) -> str | None:
+    """Return how to bake a carrier, in a few words; None for level 1.
+
+    A bake that is due now has one figure. Otherwise the label outlives the moment, so it says both
+    columns of Table 4-1: the floor life exceeded by up to 72 h, and by more.
+    """
+    part, advice = state.facts.part, state.bake
+    if levels.is_unlimited(part.msl):
+        return None
+    chosen = advice.chosen
+    if chosen is None:
+        return _UNKNOWN_BAKE
+    dry = "" if chosen.max_rh_pct is None else f" at ≤ {chosen.max_rh_pct:g} % RH"
+    hours = f"{float(chosen.hours):g} h"
+    if advice.column is None:
+        return f"{hours} at {chosen.temp_c:g} °C{dry} (maker's)"
+    if advice.needed:
+        return f"before use: {hours} at {chosen.temp_c:g} °C{dry}"
+    if advice.column == "over_72h":
+        return f"{chosen.temp_c:g} °C{dry}: {hours}"
+    longer_h = bake_rules.table_hours(part, "over_72h", int(chosen.temp_c))
+    if longer_h is None:
+        return f"{hours} at {chosen.temp_c:g} °C{dry}; late by > 72 h: {_UNKNOWN_BAKE}"
+    return f"{chosen.temp_c:g} °C{dry}: {hours}; late by > 72 h: {longer_h} h"
+
+
+def _air_wanted(kind: str) -> str:
+    """Return what the air of a kind of place is meant to be, as a sign says it.
+
+    Source: J-STD-033, clause 5 (30 °C / 60 % RH) and Table 4-3 (dry storage).
+    """
+    if kind == "oven":
+        return "oven"
+    if kind == "cabinet":
+        wide, narrow = recovery.storage_limit_rh_pct("3"), recovery.storage_limit_rh_pct("4")
+        return f"dry cabinet: {wide} % RH at most, {narrow} % for levels 4 to 5a"
+    return f"{kind}: {MAX_TEMP_C100 // 100} °C / {MAX_RH_C100 // 100} % RH at most"
+
+
+def _states(codes: Sequence[str], now: int) -> dict[str, CarrierState]:
+    if not codes:
+        raise BadInput("There is nothing to print: name at least one code.")
+    known = carriers.carriers_by_code(codes)
+    for code in codes:
+        if code not in known:
+            raise NotFound(f"There is no carrier {code}.")
+    return states(codes, now)
+
+
+def _log(printed: Iterable[tuple[str, str]], layout: str, now: int, person: str | None) -> None:
+    with write():
+        who = None if person is None else catalog.person_code(person, now)
+        for code, stuck_on in printed:
+            prints.log_print(code, layout, stuck_on, now, who)
