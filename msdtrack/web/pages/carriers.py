@@ -1,0 +1,291 @@
+"""The carriers: the list, and one carrier with its verdict, its working and its log."""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass
+from fractions import Fraction
+
+from flask import Blueprint, Response, flash, redirect, request, url_for
+from werkzeug.wrappers import Response as AnyResponse
+
+from msdtrack.errors import BadInput
+from msdtrack.exposure.events import Kind
+from msdtrack.exposure.facts import CarrierFacts
+from msdtrack.exposure.state import CarrierState
+from msdtrack.exposure.working import Line, Working
+from msdtrack.services import carrier_states, event_recording, receiving
+from msdtrack.services.catalog import Person, Place
+from msdtrack.services.countdowns import next_step_text
+from msdtrack.services.event_recording import LogLine, NewEvent
+from msdtrack.services.labelling import LabelLayout
+from msdtrack.standard.drypack import DESICCANT_REUSE_MIN, RESEAL_WITHIN_MIN
+from msdtrack.times import local_to_utc
+from msdtrack.web import who
+from msdtrack.web.charts import Chart, share_chart
+from msdtrack.web.forms import Form
+from msdtrack.web.label_choice import carrier_layouts
+from msdtrack.web.marks import Mark, mark_of
+from msdtrack.web.names import all_people, all_places, person_names, place_names
+from msdtrack.web.rendering import form_moment, render_page
+from msdtrack.web.rows import Row, row_of, rows_of
+from msdtrack.web.site import site
+from msdtrack.web.wording import (
+    BASES,
+    STATUSES,
+    UNKNOWNS,
+    act_text,
+    assumed_air_text,
+    reason_text,
+)
+
+PAGE_LENGTH = 50
+
+pages = Blueprint("carriers", __name__)
+
+
+@dataclass(frozen=True, slots=True)
+class CarrierList:
+    """A page of the list of carriers.
+
+    Args:
+        rows: the carriers, by code.
+        after: code to go on from, None on the last page.
+        search: words searched for in code, part and lot.
+        place: code of the place it is limited to, or "".
+        places: the places to choose from.
+    """
+
+    rows: tuple[Row, ...]
+    after: str | None
+    search: str
+    place: str
+    places: tuple[Place, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WorkingLine:
+    """One line of the working.
+
+    Args:
+        line: the line.
+        place: name of its place.
+        basis: what it stands on.
+        anchor: anchor of its cell on the page of tables, or "".
+        running: the used share at its end.
+    """
+
+    line: Line
+    place: str
+    basis: str
+    anchor: str
+    running: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class LogEntry:
+    """One line of the log.
+
+    Args:
+        line: the entry with its corrections.
+        text: what it said when it was recorded.
+        now_says: what it says now, if a correction changed that; "" if it did not.
+        who: name of the person, or of the station.
+        correctable: whether it can be corrected.
+    """
+
+    line: LogLine
+    text: str
+    now_says: str
+    who: str
+    correctable: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CarrierPage:
+    """All about one carrier, as of a moment.
+
+    Args:
+        facts: as received.
+        state: as of `state.at`.
+        mark: its mark.
+        row: its time left and countdowns, as on the lists.
+        status: where it is, in words.
+        place: name of its place, "" if not known.
+        next_step: what to do.
+        reasons: why it must not be used, in sentences.
+        unknowns: what is not known, in sentences.
+        air: the air that the time left assumes.
+        working: lines since the last reset.
+        before_reset: lines before it.
+        working_share: sum of the lines, which is the used share.
+        chart: used share over time.
+        log: the log, newest first.
+        layouts: label layouts for carriers.
+        people: who can correct the log.
+        person: who is at the browser.
+        as_of: the moment asked for as the form shows it, "" for now.
+        known_at: what had been received by then, as the form shows it, "" for everything.
+        desiccant_min, reseal_min: limits of the open bag, minutes.
+    """
+
+    facts: CarrierFacts
+    state: CarrierState
+    mark: Mark
+    row: Row
+    status: str
+    place: str
+    next_step: str
+    reasons: tuple[str, ...]
+    unknowns: tuple[str, ...]
+    air: str
+    working: tuple[WorkingLine, ...]
+    before_reset: tuple[WorkingLine, ...]
+    working_share: Fraction
+    chart: Chart | None
+    log: tuple[LogEntry, ...]
+    layouts: tuple[LabelLayout, ...]
+    people: tuple[Person, ...]
+    person: Person | None
+    as_of: str
+    known_at: str
+    desiccant_min: int = DESICCANT_REUSE_MIN
+    reseal_min: int = RESEAL_WITHIN_MIN
+
+
+@pages.get("/carriers")
+def list_all() -> Response:
+    """Answer a page of carriers, found by words and place."""
+    search = request.args.get("search", "").strip()
+    place = request.args.get("place", "")
+    found = receiving.carriers(
+        request.args.get("after") or None,
+        PAGE_LENGTH + 1,
+        place=place or None,
+        search=search or None,
+    )
+    shown = [facts.code for facts in found[:PAGE_LENGTH]]
+    states = carrier_states.states(shown, site().now())
+    listed = [states[code] for code in shown if not place or states[code].ledger.place == place]
+    places = tuple(all_places())
+    return render_page(
+        "carriers.html",
+        CarrierList(
+            rows=rows_of(listed, {each.code: each.name for each in places}),
+            after=shown[-1] if len(found) > PAGE_LENGTH else None,
+            search=search,
+            place=place,
+            places=places,
+        ),
+    )
+
+
+@pages.get("/carriers/<code>")
+def show(code: str) -> Response:
+    """Answer one carrier, as of `at` and as known at `known_at` if they are given."""
+    now = site().now()
+    at, known_at = _asked("at"), _asked("known_at")
+    state, working = carrier_states.state_and_working(code.upper(), now, at, known_at)
+    names, people = place_names(), person_names()
+    since = _working_lines(working.lines, names)
+    before = _working_lines(working.before_reset, names)
+    place = state.ledger.place
+    return render_page(
+        "carrier.html",
+        CarrierPage(
+            facts=state.facts,
+            state=state,
+            mark=mark_of(state),
+            row=row_of(state, names),
+            status=STATUSES[state.status],
+            place="" if place is None else names.get(place, place),
+            next_step=next_step_text(state, site().tz),
+            reasons=tuple(reason_text(reason) for reason in state.reasons),
+            unknowns=tuple(UNKNOWNS.get(each, each) for each in state.unknowns),
+            air=assumed_air_text(state),
+            working=since,
+            before_reset=before,
+            working_share=working.used_share,
+            chart=_chart(working),
+            log=_log(state.facts.code, names, people),
+            layouts=carrier_layouts(),
+            people=tuple(all_people()),
+            person=who.present(),
+            as_of="" if at is None else form_moment(at),
+            known_at="" if known_at is None else form_moment(known_at),
+        ),
+    )
+
+
+@pages.post("/carriers/<code>/correct")
+def correct(code: str) -> AnyResponse:
+    """Correct or strike out an entry of the log; both stay on it."""
+    form = Form(request.form)
+    event_id = form.text("event", required=True)
+    person = form.text("person", required=True)
+    reason = form.text("reason", required=True)
+    at = form.moment("at")
+    void = form.text("how") == "void"
+    if not void and at is None:
+        form.fault("at", "Give the right time, or strike the entry out.")
+    try:
+        form.check()
+        event_recording.record(
+            [
+                NewEvent(
+                    id=str(uuid.uuid4()),
+                    carrier=code,
+                    kind=Kind.CORRECT,
+                    person=person,
+                    event=event_id,
+                    reason=reason,
+                    void=void,
+                    fields={} if void or at is None else {"at": at},
+                )
+            ],
+            site().now(),
+        )
+    except BadInput as error:
+        findings = [each.message for each in error.errors] or [error.message]
+        flash(f"The log was not corrected: {' '.join(findings)}", "stop")
+    else:
+        flash("The log is corrected; both entries stay on it.", "ok")
+    return redirect(url_for("carriers.show", code=code, _anchor="log"), 303)
+
+
+def _asked(name: str) -> int | None:
+    text = request.args.get(name, "").strip()
+    return local_to_utc(text, site().tz) if text else None
+
+
+def _working_lines(lines: tuple[Line, ...], names: dict[str, str]) -> tuple[WorkingLine, ...]:
+    found, running = [], Fraction(0)
+    for line in lines:
+        running += line.share
+        place = "not known" if line.place is None else names.get(line.place, line.place)
+        cell = line.cell
+        anchor = "" if cell is None else f"derating_{cell.group}"
+        found.append(WorkingLine(line, place, BASES[line.basis], anchor, running))
+    return tuple(found)
+
+
+def _chart(working: Working) -> Chart | None:
+    """The curve since the last reset; the one before it while nothing has happened since."""
+    return share_chart(working.lines or working.before_reset, site().tz)
+
+
+def _log(code: str, names: dict[str, str], people: dict[str, str]) -> tuple[LogEntry, ...]:
+    entries = []
+    for line in event_recording.log_of(code):
+        event = line.event
+        said = act_text(event, names)
+        correction = event.kind is Kind.CORRECT
+        changed = line.stands is not None and line.corrections and not correction
+        says = act_text(line.stands, names) if changed and line.stands is not None else ""
+        if event.person is not None:
+            by = people.get(event.person, event.person)
+        else:
+            by = "" if event.station is None else f"station {event.station}"
+        alive = line.stands is not None and event.cause is None
+        entries.append(LogEntry(line, said, says, by, alive and not correction))
+    return tuple(reversed(entries))

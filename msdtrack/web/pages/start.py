@@ -1,0 +1,89 @@
+"""The start page: what needs a hand now, and the way to the three jobs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from flask import Blueprint, Response
+
+from msdtrack.services import alarm_rules, carrier_states, climate
+from msdtrack.services.catalog import Place
+from msdtrack.services.climate import AirNow
+from msdtrack.store.records import AlarmRecord
+from msdtrack.web.marks import Mark, air_mark, alarm_mark
+from msdtrack.web.names import all_places
+from msdtrack.web.rendering import render_page
+from msdtrack.web.rows import Row, rows_of
+from msdtrack.web.site import site
+
+MOST_ALARMS = 5
+MOST_CARRIERS = 6
+
+pages = Blueprint("start", __name__)
+
+
+@dataclass(frozen=True, slots=True)
+class StartPage:
+    """Today at a glance.
+
+    Args:
+        alarms: active alarms with their marks, the most pressing first.
+        alarm_count: how many there are in all.
+        unacknowledged: how many of them nobody has acknowledged.
+        urgent: carriers that must not be used as they are or should be used first.
+        urgent_count: how many there are in all.
+        open_bags: bags that can still be closed in time.
+        counts: watched carriers by the kind of their mark.
+        watched: watched carriers in all.
+        airs: the places that have air, with their newest reading and what it means.
+        lines: the lines, for their screens.
+        empty: nothing has been put on file yet.
+    """
+
+    alarms: tuple[tuple[Mark, AlarmRecord], ...]
+    alarm_count: int
+    unacknowledged: int
+    urgent: tuple[Row, ...]
+    urgent_count: int
+    open_bags: tuple[Row, ...]
+    counts: dict[str, int]
+    watched: int
+    airs: tuple[tuple[Place, AirNow, Mark], ...]
+    lines: tuple[Place, ...]
+    empty: bool
+
+
+@pages.get("/")
+def show() -> Response:
+    """Answer the start page."""
+    now, places = site().now(), all_places()
+    states = carrier_states.watch(now)
+    rows = rows_of(states, {place.code: place.name for place in places})
+    counts: dict[str, int] = {}
+    for row in rows:
+        counts[row.mark.kind] = counts.get(row.mark.kind, 0) + 1
+    open_bags = [row for row in rows if row.bag_to_close]
+    urgent = [
+        row for row in rows if row.mark.kind in ("stop", "soon") or row.mark.word == "Take out"
+    ]
+    alarms = alarm_rules.active_alarms()
+    airs = []
+    for place in places:
+        air = climate.air_now(place.code, now)
+        airs.append((place, air, air_mark(place.kind, air)))
+    return render_page(
+        "start.html",
+        StartPage(
+            alarms=tuple((alarm_mark(alarm), alarm) for alarm in alarms[:MOST_ALARMS]),
+            alarm_count=len(alarms),
+            unacknowledged=sum(alarm.acknowledged_at is None for alarm in alarms),
+            urgent=tuple(urgent[:MOST_CARRIERS]),
+            urgent_count=len(urgent),
+            open_bags=tuple(open_bags[:MOST_CARRIERS]),
+            counts=counts,
+            watched=len(rows),
+            airs=tuple(airs),
+            lines=tuple(place for place in places if place.kind == "line"),
+            empty=not places,
+        ),
+    )

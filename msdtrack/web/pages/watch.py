@@ -1,0 +1,80 @@
+"""The watch list: every exposed, recovering or baking carrier, most urgent first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from flask import Blueprint, Response, current_app, request, url_for
+
+from msdtrack.services import carrier_states, catalog, climate
+from msdtrack.services.catalog import Place
+from msdtrack.services.climate import AirNow
+from msdtrack.web.names import all_places
+from msdtrack.web.polling import polled
+from msdtrack.web.rendering import render_fragment, render_page
+from msdtrack.web.rows import Row, rows_of
+from msdtrack.web.site import site
+
+pages = Blueprint("watch", __name__)
+
+
+@dataclass(frozen=True, slots=True)
+class WatchList:
+    """The watch list.
+
+    Args:
+        data_url: where its script asks for the fragment.
+        place: the place it is limited to, None for all.
+        places: the places to choose from.
+        rows: watched carriers, most urgent first.
+        counts: how many rows have each mark, by the kind of mark.
+        airs: newest reading of each place where something is exposed, with the place's name.
+    """
+
+    data_url: str
+    place: Place | None
+    places: tuple[Place, ...]
+    rows: tuple[Row, ...]
+    counts: dict[str, int]
+    airs: tuple[tuple[str, AirNow], ...]
+
+
+@pages.get("/watch")
+def show() -> Response:
+    """Answer the watch list, of one place if `place` is given."""
+    return render_page("watch.html", _list(request.args.get("place") or None))
+
+
+@pages.get("/watch/data")
+def data() -> Response:
+    """Answer what of the watch list changes, or 304."""
+    place = request.args.get("place") or None
+    if place is not None:
+        catalog.place(place)
+    return polled(
+        current_app.extensions["fragments"],
+        f"watch {place}",
+        lambda: render_fragment("watch_data.html", _list(place)),
+    )
+
+
+def _list(code: str | None) -> WatchList:
+    now, places = site().now(), all_places()
+    place = None if code is None else catalog.place(code)
+    names = {each.code: each.name for each in places}
+    states = carrier_states.watch(now, code)
+    rows = rows_of(states, names)
+    counts: dict[str, int] = {}
+    for row in rows:
+        counts[row.mark.kind] = counts.get(row.mark.kind, 0) + 1
+    exposed_at = {each.ledger.place for each in states if each.status == "exposed"}
+    ovens = {each.code for each in places if each.kind == "oven"}
+    with_air = sorted(at for at in exposed_at if at is not None and at not in ovens)
+    return WatchList(
+        data_url=url_for("watch.data", place=code),
+        place=place,
+        places=tuple(places),
+        rows=rows,
+        counts=counts,
+        airs=tuple((names.get(at, at), climate.air_now(at, now)) for at in with_air),
+    )

@@ -1,0 +1,500 @@
+// Goods-in: hears the scanner, has the label read by the server, asks one thing at a time, and
+// receives what was confirmed. All that is known of a label is sent each time; the server keeps none.
+
+import { signal } from "./scan_sound.js";
+import { typeSeparators } from "./wedge.js";
+
+const KEY = "msdtrack.goods-in";
+const LAYOUT_KEY = "msdtrack.goods-in.layout";
+const KEPT = ["place", "person"];
+const TWICE_WITHIN_MS = 3000;
+const UNSEEN_MS = 400;
+const TIMEOUT_MS = 15000;
+const MOST_LISTED = 30;
+const WORDS = { ok: "OK", ask: "QUESTION", refuse: "STOP", idle: "READY" };
+const SOURCES = { label: "", file: "on file", said: "as said", tables: "by the tables" };
+const MISSING = { part: "the part", lot: "the lot", quantity: "the quantity" };
+const MAIN = ["part", "lot", "quantity", "msl", "life_h", "sealed_on"];
+
+const root = document.querySelector("[data-goods]");
+const find = (name) => root.querySelector(`[data-${name}]`);
+const field = find("code");
+const form = find("part-form");
+
+let label = blank();
+let reading = null;
+let follows = null;
+let series = 0;
+let done = [];
+let shownAt = 0;
+let dropAskedAt = -Infinity;
+let last = { scan: "", at: -Infinity };
+let tasks = [];
+let working = false;
+
+function blank() {
+  const person = root.dataset.person;
+  return { scans: [], answers: person ? { person } : {}, id: null };
+}
+
+// -- what a reload must not lose ---------------------------------------------------------------
+
+function keep() {
+  sessionStorage.setItem(KEY, JSON.stringify({ label, follows, series, done: done.slice(0, MOST_LISTED) }));
+}
+
+function recall() {
+  try {
+    const kept = JSON.parse(sessionStorage.getItem(KEY));
+    if (kept) ({ label, follows, series, done } = kept);
+  } catch {
+    sessionStorage.removeItem(KEY);
+  }
+}
+
+// -- the server --------------------------------------------------------------------------------
+
+class Refusal extends Error {
+  constructor(problem, status) {
+    super(problem.detail || "The server could not do this.");
+    this.status = status;
+    this.field = problem.errors?.[0]?.field;
+  }
+}
+
+async function post(url, body) {
+  let answer;
+  try {
+    answer = await fetch(url, {
+      method: "POST",
+      headers: { "Content-Type": "application/json" },
+      body: JSON.stringify(body),
+      signal: AbortSignal.timeout(TIMEOUT_MS),
+    });
+  } catch {
+    throw new Refusal({ detail: "The server does not answer." }, 0);
+  }
+  const heard = await answer.json().catch(() => ({}));
+  if (!answer.ok) throw new Refusal(heard, answer.status);
+  return heard;
+}
+
+// One thing after the other, however fast the scanner is. What the server did not answer stays at
+// the head and is tried again, so that no scan is lost.
+function inTurn(task) {
+  tasks.push(task);
+  workOff();
+}
+
+async function workOff() {
+  if (working) return;
+  working = true;
+  while (tasks.length) {
+    try {
+      await tasks[0]();
+      tasks.shift();
+    } catch (error) {
+      const unanswered = error instanceof Refusal && (error.status === 0 || error.status >= 500);
+      if (!unanswered) tasks.shift();
+      showError(error, unanswered);
+      if (unanswered) break;
+    }
+  }
+  working = false;
+  keep();
+  listen();
+}
+
+async function read(next, again = null) {
+  const heard = await post(root.dataset.parseUrl, {
+    scans: next.scans,
+    answers: next.answers,
+    follows,
+    ask: again,
+  });
+  label = { scans: heard.scans, answers: heard.answers, id: null };
+  reading = heard;
+  if (heard.at_once) await receive();
+  else showReading();
+}
+
+async function receive() {
+  label.id ??= newId();
+  keep();
+  const received = await post(root.dataset.receiveUrl, { ...label, follows });
+  series = received.lot === done[0]?.lot && follows === done[0]?.code ? series + 1 : 1;
+  done.unshift(received);
+  follows = received.code;
+  last = { scan: label.scans.at(-1), at: performance.now() };
+  const kept = Object.entries(label.answers).filter(
+    ([name]) => KEPT.includes(name) || name.startsWith("what:"),
+  );
+  label = { scans: [], answers: Object.fromEntries(kept), id: null };
+  reading = null;
+  showReceived(received);
+  print(received.code);
+}
+
+// -- what was scanned or typed -----------------------------------------------------------------
+
+function take(typed) {
+  const text = typed.replace(/[\r\n]+$/, "");
+  if (text.trim() === "") {
+    // A scanner that sends two line ends must not confirm what nobody has seen yet.
+    if (working) return;
+    if (tasks.length) workOff();
+    else if (performance.now() - shownAt > UNSEEN_MS) inTurn(confirm);
+    return;
+  }
+  inTurn(() => heard(text));
+}
+
+async function heard(text) {
+  const code = text.trim().toUpperCase();
+  if (code === root.dataset.confirm) return confirm();
+  if (code === root.dataset.drop) return label.scans.length ? drop() : endSeries();
+  const question = reading?.question;
+  if (question && question.kind !== "part" && !isScan(text)) {
+    const picked = /^\d{1,2}$/.test(code) && question.options[Number(code) - 1];
+    if (picked) return answer(question.name, picked.value);
+    if (question.kind !== "choice") return answer(question.name, text.trim());
+  }
+  return scan(text);
+}
+
+function isScan(text) {
+  return /^(\][A-Za-z][0-9A-Za-z]|\[\)>)/.test(text) || /^[CPWBA][0-9]{6,}[0-9A-Z]$/i.test(text.trim());
+}
+
+async function scan(text) {
+  if (!label.scans.length && text === last.scan && performance.now() - last.at < TWICE_WITHIN_MS) {
+    say("ask", "Scanned twice?", "The same label came twice in a moment: the second was left out. If it is on another bag, scan it once more.");
+    return;
+  }
+  await read({ ...label, scans: [...label.scans, text] });
+}
+
+function answer(name, value) {
+  return read({ ...label, answers: { ...label.answers, [name]: value } });
+}
+
+async function confirm() {
+  const question = reading?.question;
+  if (question && question.default !== null) await answer(question.name, question.default);
+  else if (reading?.ready) await receive();
+  else if (question || reading?.missing.length) showReading();
+  else if (label.scans.length) await read(label);
+}
+
+function drop() {
+  const kept = Object.entries(label.answers).filter(([name]) => KEPT.includes(name));
+  label = { scans: [], answers: Object.fromEntries(kept), id: null };
+  reading = null;
+  showReading();
+  say("idle", "Dropped", "Nothing was received of it. Scan the next label.");
+}
+
+function endSeries() {
+  follows = null;
+  series = 0;
+  showSeries();
+  say("idle", "Scan the label on the bag", "The next bag is asked about from the start.");
+}
+
+// -- what is on the screen ---------------------------------------------------------------------
+
+function say(tone, title, message) {
+  find("ask").dataset.tone = tone;
+  find("word").textContent = WORDS[tone];
+  find("title").textContent = title;
+  find("message").textContent = message;
+  shownAt = performance.now();
+}
+
+function showReading() {
+  showTold();
+  showSeries();
+  const question = reading?.question ?? null;
+  const ready = Boolean(reading?.ready);
+  showQuestion(question);
+  find("confirm-row").hidden = !ready;
+  find("confirm-button").firstChild.textContent = ready ? "Confirm and receive " : "";
+  if (question) {
+    const noOptions = question.kind !== "choice" && question.kind !== "part";
+    const how = noOptions ? ` Type it and press Enter.` : "";
+    say("ask", question.text, `${question.hint}${question.default === null ? how : ""}`);
+  } else if (ready) {
+    const looks = reading.cautions.length ? "Mind the notes. " : "";
+    say("ask", "Is all of this right?", `${looks}Compare with the label, then confirm with Enter or scan Done.`);
+  } else if (reading?.missing.length) {
+    const names = reading.missing.map((name) => MISSING[name]);
+    say("ask", `Scan ${names.join(", then ")}`, "Its bar code on the same label.");
+  } else {
+    say("idle", "Scan the label on the bag", "Part, lot and quantity are needed; the rest is asked.");
+  }
+  if (reading) signal(ready || reading.question ? "ask" : "ok");
+}
+
+function showQuestion(question) {
+  const list = find("options");
+  list.replaceChildren(...(question?.options ?? []).map(optionRow));
+  list.hidden = !question?.options.length;
+  form.hidden = question?.kind !== "part";
+  if (!form.hidden) {
+    for (const [name, value] of Object.entries(question.given)) form.elements[name].value = value;
+    showNewPart();
+    form.elements.part.focus();
+    form.elements.part.select();
+  }
+}
+
+function optionRow(option, index) {
+  const row = document.createElement("li");
+  const button = document.createElement("button");
+  const key = document.createElement("kbd");
+  button.type = "button";
+  key.textContent = index + 1;
+  button.append(key, option.text);
+  const name = reading.question.name;
+  button.addEventListener("click", () => inTurn(() => answer(name, option.value)));
+  row.append(button);
+  return row;
+}
+
+function showTold() {
+  const lines = reading?.told ?? [];
+  find("nothing").hidden = lines.length > 0 || label.scans.length > 0;
+  find("told").hidden = lines.length === 0;
+  find("told").tBodies[0].replaceChildren(...lines.map(toldRow));
+  find("drop-row").hidden = label.scans.length === 0;
+  const cautions = reading?.cautions ?? [];
+  find("cautions").hidden = cautions.length === 0;
+  find("cautions").replaceChildren(
+    ...cautions.map((words) => {
+      const row = find("caution-row").content.cloneNode(true);
+      row.querySelector("span").textContent = words;
+      return row;
+    }),
+  );
+}
+
+function toldRow(line) {
+  const row = document.createElement("tr");
+  row.dataset.line = line.words;
+  if (MAIN.includes(line.name)) row.className = "main";
+  const name = document.createElement("th");
+  name.scope = "row";
+  name.textContent = line.words;
+  const value = document.createElement("td");
+  const strong = document.createElement("b");
+  strong.textContent = line.value;
+  value.append(strong);
+  if (SOURCES[line.source]) {
+    const source = document.createElement("small");
+    source.textContent = SOURCES[line.source];
+    value.append(source);
+  }
+  const change = document.createElement("td");
+  change.className = "change";
+  if (line.name) {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.className = "plain";
+    button.textContent = "change";
+    button.setAttribute("aria-label", `Change: ${line.words}`);
+    button.addEventListener("click", () => inTurn(() => read(label, line.name)));
+    change.append(button);
+  }
+  row.append(name, value, change);
+  return row;
+}
+
+function showReceived(received) {
+  showReading();
+  const nth = series > 1 ? `, ${series} of this lot one after the other` : "";
+  say("ok", `${received.code} received`, `${received.part}, lot ${received.lot}, ${received.quantity} pieces${nth}. Stick one label on the bag, one on the carrier.`);
+  signal("ok");
+  showDone();
+}
+
+function showSeries() {
+  find("series").hidden = follows === null || label.scans.length > 0;
+  const [newest] = done;
+  if (newest) find("series-words").textContent = `Lot ${newest.lot}.`;
+}
+
+function showDone() {
+  find("none-done").hidden = done.length > 0;
+  find("done").replaceChildren(...done.slice(0, MOST_LISTED).map(doneRow));
+}
+
+function doneRow(received) {
+  const row = document.createElement("li");
+  const link = document.createElement("a");
+  link.className = "code";
+  link.href = root.dataset.carrierUrl.replace("CODE", encodeURIComponent(received.code));
+  link.textContent = received.code;
+  const what = document.createElement("span");
+  what.textContent = `${received.part} · lot ${received.lot} · ${received.quantity} pieces`;
+  const labels = document.createElement("button");
+  labels.type = "button";
+  labels.className = "plain";
+  labels.textContent = "labels";
+  labels.setAttribute("aria-label", `Labels of ${received.code}`);
+  labels.addEventListener("click", () => print(received.code, "_blank"));
+  row.append(link, what, labels);
+  return row;
+}
+
+function showError(error, unanswered) {
+  signal("refuse");
+  if (!(error instanceof Refusal)) {
+    say("refuse", "Something went wrong", "Load the page again; what was scanned of this label is kept.");
+    console.error(error);
+  } else if (unanswered) {
+    const count = tasks.length > 1 ? ` ${tasks.length} entries wait.` : "";
+    say("refuse", "Not saved yet", `${error.message}${count} Press Enter to try again.`);
+  } else if (error.status === 409) {
+    drop();
+    say("refuse", "Nothing received", error.message);
+  } else {
+    if (reading) showReading();
+    const asked = reading?.question;
+    const still = asked ? ` Still asked: ${asked.text}` : "";
+    say("refuse", "Not taken", error.message + still);
+  }
+}
+
+addEventListener("beforeunload", (event) => {
+  if (tasks.length) event.preventDefault();
+});
+
+// -- labels ------------------------------------------------------------------------------------
+
+const frame = root.querySelector("iframe");
+let printing = false;
+
+function print(code, target = "labels-frame") {
+  const layout = find("layout").value || (target === "_blank" && find("layout").options[0].value);
+  if (!layout) return;
+  const sheet = find("print");
+  sheet.action = root.dataset.labelUrl.replace("CODE", encodeURIComponent(code));
+  sheet.target = target;
+  sheet.elements.layout.value = layout;
+  printing = target === "labels-frame";
+  sheet.submit();
+}
+
+frame.addEventListener("load", () => {
+  if (!printing) return;
+  printing = false;
+  try {
+    frame.contentWindow.focus();
+    frame.contentWindow.print();
+  } catch {
+    // A browser that shows no PDF in the page saves it; the list has a button for it too.
+  }
+  listen();
+});
+find("layout").value = localStorage.getItem(LAYOUT_KEY) ?? find("layout").value;
+find("layout").addEventListener("change", () => {
+  localStorage.setItem(LAYOUT_KEY, find("layout").value);
+});
+
+// -- hearing the scanner -----------------------------------------------------------------------
+
+find("entry").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const typed = field.value;
+  field.value = "";
+  take(typed);
+});
+typeSeparators(field, () => {
+  // A line feed that ends a scan; with nothing typed it is the second one of two.
+  if (field.value) find("entry").requestSubmit();
+});
+
+document.addEventListener("keydown", (event) => {
+  if (event.key === "Escape" && label.scans.length) {
+    event.preventDefault();
+    if (performance.now() - dropAskedAt < TWICE_WITHIN_MS) {
+      dropAskedAt = -Infinity;
+      inTurn(drop);
+    } else {
+      dropAskedAt = performance.now();
+      inTurn(async () => {
+        await read(label);
+        say("ask", "Drop this label?", "Press Esc once more to drop it. Any other key keeps it.");
+      });
+    }
+    return;
+  }
+  const elsewhere = event.target.closest?.("input, select, textarea, dialog");
+  if (elsewhere || event.ctrlKey || event.altKey || event.metaKey) return;
+  if (event.key.length === 1 && event.key !== " ") field.focus({ preventScroll: true });
+}, true);
+
+form.addEventListener("submit", (event) => {
+  event.preventDefault();
+  const typed = form.elements.part.value;
+  if (isScan(typed)) {
+    form.elements.part.value = "";
+    take(typed);
+    return;
+  }
+  const isNew = !onFile(form.elements.part.value.trim());
+  const answers = { ...label.answers, part: form.elements.part.value.trim() };
+  for (const name of ["new_msl", "new_body_mm", "new_description"]) {
+    delete answers[name];
+    const value = form.elements[name].value.trim();
+    if (isNew && (value || name !== "new_msl")) answers[name] = value;
+  }
+  inTurn(() => read({ ...label, answers }));
+});
+form.elements.part.addEventListener("input", showNewPart);
+
+function onFile(number) {
+  return [...root.querySelectorAll("#goods-parts option")].some((one) => one.value === number);
+}
+
+function showNewPart() {
+  const number = form.elements.part.value.trim();
+  find("new-part").hidden = number === "" || onFile(number);
+}
+
+find("confirm-button").addEventListener("click", () => inTurn(confirm));
+find("drop-button").addEventListener("click", () => inTurn(drop));
+find("end-series").addEventListener("click", () => inTurn(endSeries));
+
+function listen() {
+  const active = document.activeElement;
+  const busy = active?.closest?.("[data-part-form], select") && !form.hidden;
+  if (!busy) field.focus({ preventScroll: true });
+}
+
+document.addEventListener("click", (event) => {
+  if (!event.target.closest("a, input, select, summary, label")) listen();
+});
+find("layout").addEventListener("change", listen);
+addEventListener("focus", listen);
+setInterval(() => {
+  find("deaf").hidden = document.hasFocus() && document.activeElement !== frame;
+}, 500);
+find("deaf").addEventListener("click", listen);
+
+// -- ids ---------------------------------------------------------------------------------------
+
+// crypto.randomUUID needs a secure connection; a shop floor often has none.
+function newId() {
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  bytes[6] = (bytes[6] & 0x0f) | 0x40;
+  bytes[8] = (bytes[8] & 0x3f) | 0x80;
+  const hex = Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
+}
+
+recall();
+showDone();
+showReading();
+if (label.scans.length) inTurn(() => read(label));
+listen();

@@ -1,0 +1,175 @@
+"""One carrier: its verdict, its working with every cell in the tables, its log, as of any time."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from flask.testing import FlaskClient
+
+from msdtrack.services import carrier_states, event_recording
+from msdtrack.store import prints
+from tests.web.conftest import NOW
+from tests.web.workshop import DRY, HOUR_S, Workshop, record
+
+
+@pytest.mark.parametrize(
+    ("carrier", "verdict", "words"),
+    [
+        ("usable", "May be used", "Usable"),
+        ("short", "May be used", "Use first"),
+        ("expired", "Do not use", "Its floor life is used up."),
+        ("closed", "May be used", "In dry bag"),
+        ("drying", "May be used", "In dry storage"),
+        ("baking", "Do not use", "It is in a running bake."),
+        ("unknown", "Do not use", "no confirmed dry bag and seal date"),
+    ],
+)
+def test_the_verdict_is_in_plain_words(
+    carrier: str, verdict: str, words: str, browser: FlaskClient, shop: Workshop
+) -> None:
+    """The page says whether it may be used, and why not."""
+    text = browser.get(f"/carriers/{getattr(shop, carrier)}").text
+    assert verdict in text
+    assert words in text
+
+
+def test_a_day_at_the_line_is_a_seventh_of_level_3(browser: FlaskClient, shop: Workshop) -> None:
+    """24 h of 168 h floor life are 14.3 %, and the working shows the cell that was used.
+
+    Source: J-STD-033, floor life of level 3 is 168 h at 30 °C / 60 % RH or less.
+    """
+    record(shop.closed, "open", NOW - 24 * HOUR_S, NOW, place=shop.line, hic=DRY)
+    text = browser.get(f"/carriers/{shop.closed}").text
+    assert "14.3 %" in text
+    assert "24.0 of 168 h" in text
+    assert "14.286 %" in text
+    assert re.search(r"Table 7-1, thin</a>.*?level 3, 25 °C, 50 %:</span>.*?14.0 days", text, re.S)
+    assert "24.5 °C / 47.0 % RH" in text
+    assert "25.0 °C / 50.0 % RH" in text
+
+
+def test_every_cell_of_a_working_leads_to_its_table(browser: FlaskClient, shop: Workshop) -> None:
+    """The link of a cell goes to a block that the page of tables has."""
+    tables = browser.get("/tables").text
+    found = set()
+    for code in shop.carriers:
+        found |= set(re.findall(r'href="/tables#(\w+)"', browser.get(f"/carriers/{code}").text))
+    assert found
+    assert all(f'id="{anchor}"' in tables for anchor in found)
+
+
+def test_the_working_sums_to_the_used_share(browser: FlaskClient, shop: Workshop) -> None:
+    """The sum below the working is the used share of the state."""
+    text = browser.get(f"/carriers/{shop.short}").text
+    total = re.search(r"the sum of the shares.*?([\d.]+) %", text, re.S)
+    assert total is not None
+    state = carrier_states.state(shop.short, NOW)
+    assert float(total[1]) == pytest.approx(float(state.used_share) * 100, abs=0.001)
+
+
+def test_a_past_moment_can_be_asked_for(browser: FlaskClient, shop: Workshop) -> None:
+    """`at` is in the site's zone (Lisbon is an hour ahead of UTC in May) and says it is past."""
+    text = browser.get(f"/carriers/{shop.usable}?at=2026-05-14T10:00").text
+    assert "As of Thu 14 May 10:00" in text
+    assert "in a closed dry bag" in text
+    assert "Back to now" in text
+
+
+def test_a_future_moment_is_a_forecast(browser: FlaskClient, shop: Workshop) -> None:
+    """A moment ahead is called a forecast."""
+    text = browser.get(f"/carriers/{shop.usable}?at=2026-05-20T10:00").text
+    assert "Forecast for Wed 20 May 10:00" in text
+
+
+def test_a_wrong_moment_is_said_in_words(browser: FlaskClient, shop: Workshop) -> None:
+    """Text that is no time is refused with an example of one."""
+    answer = browser.get(f"/carriers/{shop.usable}?at=yesterday")
+    assert answer.status_code == 422
+    assert "is not a time like" in answer.text
+
+
+def test_an_entry_is_struck_out_and_stays_readable(browser: FlaskClient, shop: Workshop) -> None:
+    """A correction names who and why; the log shows both, and the state follows."""
+    (opening,) = [
+        line.event for line in event_recording.log_of(shop.usable) if line.event.kind == "open"
+    ]
+    answer = browser.post(
+        f"/carriers/{shop.usable}/correct",
+        data={"event": opening.id, "how": "void", "person": shop.people[1], "reason": "wrong reel"},
+    )
+    assert answer.status_code == 303
+    text = browser.get(f"/carriers/{shop.usable}").text
+    assert "struck out" in text
+    assert "wrong reel" in text
+    assert "Jonas" in text
+    assert "in a closed dry bag" in text
+
+
+def test_a_moment_is_corrected(browser: FlaskClient, shop: Workshop) -> None:
+    """Opened an hour earlier: the page shows the old and the right time, the share follows."""
+    (opening,) = [
+        line.event for line in event_recording.log_of(shop.usable) if line.event.kind == "open"
+    ]
+    before = carrier_states.state(shop.usable, NOW).used_share
+    answer = browser.post(
+        f"/carriers/{shop.usable}/correct",
+        data={"event": opening.id, "how": "at", "at": "2026-05-14T10:00",
+              "person": shop.people[0], "reason": "scanned late"},
+    )  # fmt: skip
+    assert answer.status_code == 303
+    assert carrier_states.state(shop.usable, NOW).used_share == before * 3 / 2
+    assert (
+        "Thu 14 May 11:00</span><br>Thu 14 May 10:00"
+        in browser.get(f"/carriers/{shop.usable}").text
+    )
+
+
+@pytest.mark.parametrize("left_out", ["person", "reason"])
+def test_a_correction_needs_a_name_and_a_reason(
+    left_out: str, browser: FlaskClient, shop: Workshop
+) -> None:
+    """Without them nothing is corrected, and the page says so."""
+    (opening,) = [
+        line.event for line in event_recording.log_of(shop.usable) if line.event.kind == "open"
+    ]
+    data = {"event": opening.id, "how": "void", "person": shop.people[0], "reason": "x"}
+    data[left_out] = ""
+    answer = browser.post(f"/carriers/{shop.usable}/correct", data=data, follow_redirects=True)
+    assert "The log was not corrected" in answer.text
+    assert carrier_states.state(shop.usable, NOW).status == "exposed"
+
+
+@pytest.mark.parametrize(
+    ("as_", "mimetype", "start"),
+    [("pdf", "application/pdf", b"%PDF"), ("a4", "application/pdf", b"%PDF"),
+     ("203", "image/png", b"\x89PNG"), ("600", "image/png", b"\x89PNG")],
+)  # fmt: skip
+def test_a_label_is_printed_and_logged(
+    as_: str, mimetype: str, start: bytes, browser: FlaskClient, shop: Workshop
+) -> None:
+    """The file comes at once; the print is on record."""
+    answer = browser.post(
+        f"/carriers/{shop.usable}/label", data={"layout": "100x50", "as": as_, "both": "yes"}
+    )
+    assert answer.status_code == 200
+    assert answer.mimetype == mimetype
+    assert answer.data.startswith(start)
+    assert prints.prints(shop.usable)
+
+
+def test_a_preview_is_no_print(browser: FlaskClient, shop: Workshop) -> None:
+    """Looking at a label leaves no trace."""
+    answer = browser.get(f"/carriers/{shop.usable}/label-preview/100x50.png")
+    assert answer.data.startswith(b"\x89PNG")
+    assert prints.prints(shop.usable) == []
+
+
+def test_the_list_finds_by_words_and_place(browser: FlaskClient, shop: Workshop) -> None:
+    """A lot, a part or a piece of a code finds; a place shows what is there now."""
+    text = browser.get("/carriers?search=E-1").text
+    assert shop.expired in text
+    assert shop.usable not in text
+    text = browser.get(f"/carriers?place={shop.cabinet}").text
+    assert shop.drying in text
+    assert shop.usable not in text
