@@ -11,17 +11,18 @@ from msdtrack.errors import BadInput, Conflict, FieldError, NotFound
 from msdtrack.exposure.events import CORRECTABLE, Event, Kind, effective
 from msdtrack.exposure.state import CarrierState
 from msdtrack.printing.codes import CodeKind, make_code
+from msdtrack.services import placements, standings
 from msdtrack.services.carrier_states import account, states
 from msdtrack.standard import indicator
-from msdtrack.store import carriers, event_log, places
+from msdtrack.store import boards, carriers, event_log, places
 from msdtrack.store.canonical import content_hash
-from msdtrack.store.connection import write
+from msdtrack.store.connection import touched, write
 from msdtrack.store.records import CarrierRecord
 
 AHEAD_S = 120
 """A client's clock may be ahead by this much."""
 
-RECORDED = frozenset(Kind) - {Kind.JOIN, Kind.PLACE_ON_BOARD}
+RECORDED = frozenset(Kind)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +33,10 @@ class NewEvent:
         id: UUID made by the client.
         at: when it happened; None is now.
         new_hic: of a closing, whether the indicator card is fresh or was kept.
+        into: of a join, the carrier that its pieces go to.
+        board: of a placing, the batch of boards.
+        peak_c, last: of a reflow of boards, the highest body temperature, °C, and whether no other
+            reflow follows.
         event: of a correction, the id of the event it corrects.
         fields: of a correction, what it changes, by the names of `exposure.events.Event`.
     """
@@ -51,6 +56,10 @@ class NewEvent:
     temp_c: float | None = None
     quantity: int | None = None
     reason: str | None = None
+    into: str | None = None
+    board: str | None = None
+    peak_c: float | None = None
+    last: bool = False
     event: str | None = None
     void: bool = False
     fields: Mapping[str, Any] = field(default_factory=dict)
@@ -64,7 +73,7 @@ class NewEvent:
 
 @dataclass(frozen=True, slots=True)
 class Recorded:
-    """What became of an event. `child` is the new carrier of a split."""
+    """What became of an event. `child` is the new carrier of a split, or the new placement."""
 
     id: str
     result: Literal["created", "duplicate"]
@@ -86,12 +95,14 @@ def record(events: Sequence[NewEvent], now: int) -> list[Recorded]:
     """Record events, all or none, and return what became of each, in the order sent.
 
     Opening a bag also opens the other carriers that share it; what is closed at one moment in one
-    call shares a new bag; a correction of an event corrects what it brought with it.
+    call shares a new bag; a correction of an event corrects what it brought with it. What happens
+    to one placement on a batch of boards happens to all that were on it by then.
 
     Raises:
         BadInput: a field is wrong; the fields are named.
         NotFound: no such carrier.
         Conflict: the id is on the log with other content.
+        Refused: the boards can't take pieces as they are.
     """
     with write():
         known = event_log.find([event.id for event in events])
@@ -111,7 +122,9 @@ def record(events: Sequence[NewEvent], now: int) -> list[Recorded]:
             brought = _events_of(new, now, bags, f"{n}." if len(events) > 1 else "")
             event_log.append(brought, now, {new.id: content})
             results.append((new, "created", brought[0].child))
-        after = states({new.carrier for new in events}, now)
+        kept = standings.keep(touched())
+        after = {code: state for code, state in kept.items() if state.at == now}
+        after |= states({new.carrier for new in events} - after.keys(), now)
     return [
         Recorded(new.id, result, new.carrier, child, after[new.carrier])
         for new, result, child in results
@@ -159,26 +172,42 @@ def _events_of(new: NewEvent, now: int, bags: dict[int, str], where: str) -> lis
         temp_c=new.temp_c,
         quantity=new.quantity,
         reason=new.reason,
+        into=new.into,
+        board=new.board,
+        peak_c=new.peak_c,
+        last=new.last,
         corrects=new.event,
         void=new.void,
         fields=dict(new.fields),
     )
-    if event.kind is Kind.OPEN and not event.only_this:
-        return [event, *(_brought(event, code) for code in _sharers(event))]
+    if event.kind is Kind.CORRECT:
+        return [event, *_corrections_of_brought(event, where)]
     if event.kind is Kind.CLOSE:
         if event.at not in bags:
             bags[event.at] = make_code(CodeKind.BAG, carriers.next_serial("bag"))
-        return [replace(event, bag=bags[event.at])]
+        event = replace(event, bag=bags[event.at])
+    if carrier.kind == placements.BOARD:
+        return [event, *(_brought(event, code) for code in placements.others_on(event, where))]
+    if event.kind is Kind.REFLOW:
+        message = f"{event.carrier} is on no board: place its pieces on a batch of boards first."
+        raise BadInput(message, [FieldError(f"{where}kind", "of boards only")])
+    if event.kind is Kind.OPEN and not event.only_this:
+        return [event, *(_brought(event, code) for code in _sharers(event))]
     if event.kind is Kind.SPLIT:
         return [_split(event, carrier, where)]
-    if event.kind is Kind.CORRECT:
-        return [event, *_corrections_of_brought(event, where)]
+    if event.kind is Kind.JOIN:
+        return _join(event, where)
+    if event.kind is Kind.PLACE_ON_BOARD:
+        return _place(event, carrier, where)
     return [event]
 
 
 def _brought(event: Event, code: str, **changes: Any) -> Event:
-    id_ = str(uuid5(NAMESPACE_OID, f"{event.id} {code}"))
-    return replace(event, id=id_, carrier=code, cause=event.id, **changes)
+    return replace(event, id=_brought_id(event.id, code), carrier=code, cause=event.id, **changes)
+
+
+def _brought_id(cause: str, code: str) -> str:
+    return str(uuid5(NAMESPACE_OID, f"{cause} {code}"))
 
 
 def _sharers(event: Event) -> list[str]:
@@ -220,6 +249,54 @@ def _split(event: Event, parent: CarrierRecord, where: str) -> Event:
     return replace(event, child=child)
 
 
+def _join(event: Event, where: str) -> list[Event]:
+    """Return the giver's event and the taker's.
+
+    Whether both were open is the fold's to say: it holds a join out of a closed bag as a conflict.
+    """
+    into = event.into or ""
+
+    def refused(message: str, found: str) -> BadInput:
+        return BadInput(message, [FieldError(f"{where}into", found)])
+
+    taker = carriers.carriers_by_code([into]).get(into)
+    if taker is None:
+        raise refused(f"There is no carrier {into}.", "no such carrier")
+    if into == event.carrier:
+        raise refused(f"{into} can't be joined into itself.", "name the carrier that takes it")
+    if taker.kind == placements.BOARD:
+        raise refused(f"{into} is on boards: nothing is joined into it.", "is on boards")
+    facts = carriers.carrier_facts([event.carrier, into])
+    given, taken = facts[event.carrier].part, facts[into].part
+    if given.number != taken.number:
+        raise refused(
+            f"{event.carrier} holds {given.number} and {into} holds {taken.number}: only carriers "
+            "of the same part number are joined.",
+            f"holds {taken.number}, not {given.number}",
+        )
+    if given != taken:
+        raise refused(
+            f"The labels of {event.carrier} and {into} differ in level, thickness or floor life: "
+            "keep them apart.",
+            "its label says otherwise",
+        )
+    return [event, _brought(event, into, joined=event.carrier)]
+
+
+def _place(event: Event, giver: CarrierRecord, where: str) -> list[Event]:
+    """Return the giver's event, and what the new placement sees with it and after it."""
+    made = placements.new_placement(event, giver, where)
+    event = replace(event, child=made.code)
+    brought = []
+    if made.move_to is not None:
+        move = replace(event, quantity=None, child=None, board=None, kind=Kind.MOVE)
+        brought.append(_brought(move, made.code, place=made.move_to))
+    for later in made.later:
+        corrects = None if later.corrects is None else _brought_id(later.corrects, made.code)
+        brought.append(_brought(later, made.code, corrects=corrects))
+    return [event, *brought]
+
+
 def _corrections_of_brought(correction: Event, where: str) -> list[Event]:
     assert correction.corrects is not None
     found = event_log.find([correction.corrects])
@@ -227,11 +304,23 @@ def _corrections_of_brought(correction: Event, where: str) -> list[Event]:
     if target is None or target.carrier != correction.carrier:
         message = f"Carrier {correction.carrier} has no event {correction.corrects}."
         raise BadInput(message, [FieldError(f"{where}event", "not on this carrier's log")])
+    if target.cause is not None and _goes_with_its_cause(target):
+        root = event_log.find([target.cause])[target.cause][0]
+        message = f"This entry came with one of {root.carrier}: correct that one, {root.id}."
+        raise BadInput(message, [FieldError(f"{where}event", f"correct {root.id}")])
+    if "at" in correction.fields:
+        placements.check_order_stays(target, correction.fields["at"], where)
     void = correction.void or bool(correction.fields.get("only_this"))
     return [
         _brought(correction, brought.carrier, corrects=brought.id, void=void)
         for brought in event_log.caused_by(target.id)
     ]
+
+
+def _goes_with_its_cause(event: Event) -> bool:
+    """Return whether an entry that another brought can't be corrected on its own: both sides of a
+    join are one, and so are the placements on a board."""
+    return event.kind is Kind.JOIN or boards.batch_of(event.carrier) is not None
 
 
 def _check(new: NewEvent, now: int, where: str) -> None:
@@ -261,6 +350,8 @@ def _check(new: NewEvent, now: int, where: str) -> None:
     if new.quantity is not None and new.quantity < 1:
         wrong("quantity", "at least 1")
     if new.kind == Kind.CORRECT:
+        if new.person is None and new.station is None:
+            wrong("person", "say who corrects")
         for name in sorted(set(new.fields) - set(CORRECTABLE)):
             wrong(f"fields.{name}", f"can't be corrected; what can: {', '.join(CORRECTABLE)}")
         if new.void == bool(new.fields):
@@ -276,9 +367,11 @@ _REQUIRED: Mapping[str, tuple[str, ...]] = {
     Kind.BAKE_START: ("place", "temp_c"),
     Kind.SPLIT: ("quantity",),
     Kind.TAKE: ("quantity",),
+    Kind.JOIN: ("into",),
+    Kind.PLACE_ON_BOARD: ("quantity", "board"),
     Kind.HOLD: ("reason",),
     Kind.RELEASE: ("reason",),
-    Kind.CORRECT: ("event", "reason", "person"),
+    Kind.CORRECT: ("event", "reason"),
 }
 
 

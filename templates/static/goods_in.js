@@ -9,6 +9,7 @@ const LAYOUT_KEY = "msdtrack.goods-in.layout";
 const KEPT = ["place", "person"];
 const TWICE_WITHIN_MS = 3000;
 const UNSEEN_MS = 400;
+const LONE_DIGIT_MS = 350;
 const TIMEOUT_MS = 15000;
 const MOST_LISTED = 30;
 const WORDS = { ok: "OK", ask: "QUESTION", refuse: "STOP", idle: "READY" };
@@ -154,7 +155,7 @@ async function heard(text) {
   if (code === root.dataset.confirm) return confirm();
   if (code === root.dataset.drop) return label.scans.length ? drop() : endSeries();
   const question = reading?.question;
-  if (question && question.kind !== "part" && !isScan(text)) {
+  if (question && question.kind !== "part" && !isScan(text, question)) {
     const picked = /^\d{1,2}$/.test(code) && question.options[Number(code) - 1];
     if (picked) return answer(question.name, picked.value);
     if (question.kind !== "choice") return answer(question.name, text.trim());
@@ -162,8 +163,10 @@ async function heard(text) {
   return scan(text);
 }
 
-function isScan(text) {
-  return /^(\][A-Za-z][0-9A-Za-z]|\[\)>)/.test(text) || /^[CPWBA][0-9]{6,}[0-9A-Z]$/i.test(text.trim());
+// A lot can look like a code of ours; everywhere else such a code is a scan and no answer.
+function isScan(text, question = null) {
+  if (/^(\][A-Za-z][0-9A-Za-z]|\[\)>)/.test(text)) return true;
+  return question?.name !== "lot" && /^[CPWB][0-9]{6,}[0-9A-Z]$/i.test(text.trim());
 }
 
 async function scan(text) {
@@ -406,8 +409,20 @@ find("layout").addEventListener("change", () => {
 find("entry").addEventListener("submit", (event) => {
   event.preventDefault();
   const typed = field.value;
+  clearTimeout(loneDigit);
   field.value = "";
   take(typed);
+});
+
+// A digit alone picks an answer; in front of a date or a number it is the first of several.
+let loneDigit;
+field.addEventListener("input", () => {
+  clearTimeout(loneDigit);
+  const question = reading?.question;
+  const offered = /^[1-9]$/.test(field.value) && question?.options[Number(field.value) - 1];
+  const alone = question?.kind === "choice" && question.options.length < 10;
+  if (!offered || !alone || working) return;
+  loneDigit = setTimeout(() => find("entry").requestSubmit(), LONE_DIGIT_MS);
 });
 typeSeparators(field, () => {
   // A line feed that ends a scan; with nothing typed it is the second one of two.

@@ -112,6 +112,7 @@ const queue = new ScanQueue(root.dataset.answerUrl, {
     find("set-aside").hidden = !stuck;
     root.classList.toggle("is-unsaved", unsaved);
     find("entry-state").textContent = unsaved ? "Not saved" : waiting.length ? "Sending" : "Ready";
+    if (unsaved) screen.unsaved(waiting.length);
     if (unsaved && !told) signal("refuse");
     told = unsaved;
   },

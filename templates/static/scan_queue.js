@@ -80,7 +80,8 @@ export class ScanQueue {
         body: JSON.stringify(scan),
         signal: stop.signal,
       });
-      if (response.status >= 500) {
+      const told = response.headers.get("Content-Type") === "application/json";
+      if (response.status >= 500 || !told) {
         this.mistakes += 1;
         return false;
       }

@@ -2,7 +2,8 @@
 
 import { durationText, fineText } from "./words.js";
 
-const WORDS = { ok: "OK", ask: "QUESTION", refuse: "STOP", idle: "READY" };
+const WORDS = { ok: "OK", ask: "QUESTION", refuse: "STOP", idle: "READY", unsaved: "NOT SAVED YET" };
+const DETAILS = ["step", "thing", "left", "caution", "clocks", "before", "numbers", "waiting"];
 const AGE_FROM_S = 20;
 const MISSED_WITHIN_MS = 4000;
 const SVG = "http://www.w3.org/2000/svg";
@@ -126,6 +127,26 @@ export class ScanScreen {
     );
   }
 
+  // The answer to an earlier scan must not stand there as if it were the answer to this one.
+  unsaved(count) {
+    this.shownAt = null;
+    this.last = null;
+    this.find("answer").dataset.tone = "refuse";
+    this.find("word").textContent = WORDS.unsaved;
+    this.find("title").textContent = count === 1 ? "1 scan waits" : `${count} scans wait`;
+    this.find("message").textContent =
+      "The server does not answer. Go on scanning, or write the times on the labels by hand.";
+    this.hideAll();
+    this.showChoices([]);
+    this.find("age").textContent = "";
+  }
+
+  hideAll() {
+    for (const name of DETAILS) this.find(name).hidden = true;
+    this.find("clocks").replaceChildren();
+    this.wantsNumber = false;
+  }
+
   // Back to waiting; an old answer must not look like a new one.
   idle() {
     this.shownAt = null;
@@ -133,10 +154,7 @@ export class ScanScreen {
     this.find("word").textContent = WORDS.idle;
     this.find("title").textContent = "Scan a carrier";
     this.find("message").textContent = "Carrier, then action. Or an action, then many carriers.";
-    for (const name of ["step", "thing", "left", "caution", "clocks", "before", "numbers", "waiting"]) {
-      this.find(name).hidden = true;
-    }
-    this.wantsNumber = false;
+    this.hideAll();
     this.showChoices([]);
     this.find("actions").open = true;
     this.find("age").textContent = "";

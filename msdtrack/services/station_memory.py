@@ -1,0 +1,130 @@
+"""What a scan station remembers from one scan to the next, and for how long."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, field, fields
+
+from msdtrack.store import scans
+from msdtrack.store.records import StationContext
+
+IDLE_S = 120
+"""After this long without a scan, carriers, action and place are forgotten."""
+
+OPENING_S = 10 * 60
+"""For this long after an opening its card may be read, or an earlier time given, unasked."""
+
+SEALING_S = 15 * 60
+"""For this long a bag that is being filled is waited for."""
+
+BADGE_S = 8 * 3600
+"""A badge holds for a shift."""
+
+
+TAKE = "TAKE"
+"""The action that asks for a quantity."""
+
+
+@dataclass(slots=True)
+class Opening:
+    """An opening that this station recorded a short time ago."""
+
+    event: str
+    carrier: str
+    scanned_at: int
+
+
+@dataclass(slots=True)
+class Memory:
+    """What a station has heard.
+
+    Args:
+        at: when it last heard something; 0 is never.
+        person: code of the badge, scanned at `person_at`.
+        action: name of the action that waits for carriers, a place or a number.
+        in_series: the action came before its carriers, and goes on with the next one.
+        chosen: carriers scanned last, the last one last.
+        unspent: those carriers still wait for an action.
+        in_hand: they came before their action, so the next action is theirs too.
+        done: carriers the series is done with.
+        place: the place the action is for, or one scanned by itself.
+        together: the carriers of this closing go into one bag.
+        openings: by recency.
+        choices: what was offered last, as (code, text).
+        completed: name of the action that the last scan completed.
+        asked_undo: id of the scan that "Undo" asked about.
+    """
+
+    station: str
+    at: int = 0
+    person: str | None = None
+    person_at: int = 0
+    action: str | None = None
+    in_series: bool = False
+    chosen: list[str] = field(default_factory=list)
+    unspent: bool = False
+    in_hand: bool = False
+    done: list[str] = field(default_factory=list)
+    place: str | None = None
+    together: bool = False
+    openings: list[Opening] = field(default_factory=list)
+    choices: list[tuple[str, str]] = field(default_factory=list)
+    completed: str | None = None
+    asked_undo: str | None = None
+
+    def take(self, codes: list[str]) -> None:
+        """Hold carriers that can get any action."""
+        self.chosen, self.unspent, self.in_hand = codes, True, True
+
+    def forget_work(self) -> None:
+        """Forget carriers, action and place, as when a series is done."""
+        self.action = self.place = self.completed = self.asked_undo = None
+        self.in_series = self.unspent = self.in_hand = self.together = False
+        self.chosen, self.done = [], []
+
+    def expect(self, action: str, chosen: list[str]) -> None:
+        """Wait with an action for what it still needs."""
+        self.action, self.chosen, self.unspent = action, chosen, bool(chosen)
+
+    def opening(self, event: str) -> Opening | None:
+        """Return the opening with this event id if this station recorded it a moment ago."""
+        return next((one for one in self.openings if one.event == event), None)
+
+    @property
+    def waiting(self) -> list[str]:
+        """Return the carriers that an action is still to be done with."""
+        return self.chosen if self.unspent and self.action is not None else []
+
+    @property
+    def wants_number(self) -> bool:
+        """Return whether a quantity is to be keyed in next."""
+        return self.unspent and self.action == TAKE
+
+
+_COLUMNS = ("station", "at", "person", "action")
+
+
+def recalled(station: str, at: int) -> Memory:
+    """Return what a station still remembers at a moment."""
+    context = scans.station_context(station)
+    memory = Memory(station, context.at, context.person, action=context.action)
+    for name in (each.name for each in fields(Memory) if each.name in context.options):
+        setattr(memory, name, context.options[name])
+    memory.choices = [(code, text) for code, text in memory.choices]
+    memory.openings = [Opening(**one) for one in context.options.get("openings", ())]
+    if at - memory.at > (SEALING_S if memory.together else IDLE_S):
+        memory.forget_work()
+        memory.choices = []
+    memory.openings = [one for one in memory.openings if at - one.scanned_at <= OPENING_S]
+    if at - memory.person_at > BADGE_S:
+        memory.person = None
+    return memory
+
+
+def remember(memory: Memory, at: int) -> None:
+    """Keep what a station knows after a scan at the moment `at`."""
+    options = {name: value for name, value in asdict(memory).items() if name not in _COLUMNS}
+    carrier = memory.chosen[-1] if memory.chosen else None
+    latest = max(at, memory.at)
+    scans.set_station_context(
+        StationContext(memory.station, latest, carrier, memory.action, memory.person, options)
+    )

@@ -1,0 +1,105 @@
+"""What needs attention: the watch list, alarms, and the health of the server."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from flask import Response, request
+from pydantic import Field
+
+from msdtrack.errors import NotFound
+from msdtrack.services import alarm_rules, answers, carrier_states
+from msdtrack.services import health as health_service
+from msdtrack.times import utc_text
+from msdtrack.web.api import bodies, shapes
+from msdtrack.web.api.calls import Calls, json_response
+from msdtrack.web.api.fields import Code, Limit, Moment, Page, Query
+from msdtrack.web.api.paging import page_of, rest_of
+from msdtrack.web.api.things import alarm_answer
+from msdtrack.web.site import site
+
+calls = Calls()
+
+LAST_ID = 2**31 - 1
+
+SAME_FOR_S = 30
+"""The watch list is made anew after this long even if nothing was written: time changes it."""
+
+
+class WatchQuery(Page):
+    """Which carriers to watch, as of when."""
+
+    at: Annotated[
+        Moment | None, Field(description="the moment asked about, now if left out; may lie ahead")
+    ] = None
+    place: Code | None = None
+
+
+class AlarmList(Query):
+    """Which alarms to list."""
+
+    limit: Limit = 100
+    after: Annotated[
+        int | None, Field(ge=0, le=LAST_ID, description="`next` of the page before")
+    ] = None
+
+    ended: Annotated[
+        bool, Field(description="those that have ended too, newest first, in pages")
+    ] = False
+
+
+class NotOffered(NotFound):
+    """A call that is planned."""
+
+    code = "not_offered"
+
+
+@calls.add("GET", "/watch", shapes.WatchList)
+def show_watch_list(query: WatchQuery, now: int) -> Response:
+    """Return every exposed, drying or baking carrier, most urgent first.
+
+    It carries an ETag: ask again with If-None-Match, and 304 is the answer while nothing was
+    written, for half a minute at most.
+    """
+    tag = f"{site().version()}-{now // SAME_FOR_S}-{query.at}"
+    if tag in request.if_none_match:
+        response = Response(status=304)
+    else:
+        at = now if query.at is None else query.at
+        watched = carrier_states.watch(at, query.place)
+        rest = rest_of(watched, query.after, lambda state: state.facts.code)
+        page = page_of(rest, query.limit, lambda state: state.facts.code, answers.state_answer)
+        response = json_response(page | {"at": utc_text(at)})
+    response.set_etag(tag)
+    return response
+
+
+@calls.add("GET", "/alarms", shapes.ListOf[shapes.Alarm])
+def list_alarms(query: AlarmList) -> dict[str, Any]:
+    """Return the alarms that have not ended, most pressing first, or all of them, newest first.
+
+    An alarm ends when it is acknowledged and its cause is gone.
+    """
+    if query.ended:
+        found = alarm_rules.alarm_history(query.after, query.limit + 1)
+    else:
+        found = list(rest_of(alarm_rules.active_alarms(), query.after, lambda alarm: alarm.id))
+    return page_of(found, query.limit, lambda alarm: alarm.id, alarm_answer)
+
+
+@calls.add("POST", "/alarms/<int(max=2147483647):alarm_id>/acknowledge", shapes.Alarm)
+def acknowledge_alarm(alarm_id: int, body: bodies.Acknowledgement, now: int) -> dict[str, Any]:
+    """Note who has taken notice of an alarm."""
+    return alarm_answer(alarm_rules.acknowledge(alarm_id, body.person, now))
+
+
+@calls.add("POST", "/alarms/<int(max=2147483647):alarm_id>/shelve", shapes.Alarm)
+def shelve_alarm(alarm_id: int) -> None:
+    """Not offered yet: always 404."""
+    raise NotOffered(f"Alarm {alarm_id} stays: shelving is not offered yet. Acknowledge it.")
+
+
+@calls.add("GET", "/health", shapes.Health)
+def show_health(now: int) -> dict[str, Any]:
+    """Return 200 whenever the database answers, with scheduler and readings as fields."""
+    return health_service.health(now)

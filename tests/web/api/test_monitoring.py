@@ -1,0 +1,159 @@
+"""The watch list, alarms and health."""
+
+from __future__ import annotations
+
+import pytest
+from flask import Flask
+
+from msdtrack.services import alarm_rules
+from msdtrack.store import connection
+from tests.web.api.conftest import Api
+
+
+@pytest.fixture
+def floor(api: Api) -> str:
+    """A floor with readings at 26 °C / 58 % RH for eight days."""
+    api.part()
+    place = api.place("floor")
+    api.air(place, 26, 58, since_h=8 * 24)
+    return place
+
+
+class TestWatch:
+    """GET /watch."""
+
+    def test_the_most_urgent_comes_first_and_sealed_ones_are_left_out(
+        self, api: Api, floor: str
+    ) -> None:
+        """What ran out, then by time left; a carrier in its dry bag does not need watching."""
+        opened = {}
+        for hours in (10, 100, 170, 150):
+            carrier = api.carrier(place=floor, received_at=api.hours_ago(400))
+            api.record(carrier, "open", at=api.hours_ago(hours))
+            opened[hours] = carrier
+        api.carrier(place=floor)
+        items = api.get("/watch")["items"]
+        assert [one["code"] for one in items] == [opened[hours] for hours in (170, 150, 100, 10)]
+        assert items[0] == api.get(f"/carriers/{opened[170]}")
+
+    def test_it_is_asked_for_one_place_and_another_moment(self, api: Api, floor: str) -> None:
+        """`place` leaves the others out, `at` looks back and ahead."""
+        carrier = api.carrier(place=floor)
+        api.record(carrier, "open", at=api.hours_ago(10))
+        assert [one["code"] for one in api.get("/watch", place=floor)["items"]] == [carrier]
+        assert api.get("/watch", place=api.place("line"))["items"] == []
+        assert api.get("/watch", at=api.hours_ago(11))["items"] == []
+        ahead = api.get("/watch", at=api.hours_ago(-160))
+        assert (ahead["at"], ahead["items"][0]["verdict"]) == (api.hours_ago(-160), "do_not_use")
+
+    def test_it_comes_in_pages(self, api: Api, floor: str) -> None:
+        """Following `next` shows each carrier once; what left the list begins it anew."""
+        for hours in (10, 30, 20):
+            api.record(api.carrier(place=floor), "open", at=api.hours_ago(hours))
+        whole = api.get("/watch")
+        first = api.get("/watch", limit=2)
+        rest = api.get("/watch", limit=2, after=first["next"])
+        assert (whole["next"], rest["next"]) == (None, None)
+        assert first["items"] + rest["items"] == whole["items"]
+        problem = api.refused("GET", "/watch", query_string={"after": "C999999Q"})
+        assert problem["errors"][0]["field"] == "after"
+
+    def test_unchanged_it_costs_nothing(self, api: Api, floor: str) -> None:
+        """304 while nothing was written; after an event, or half a minute, the list again."""
+        carrier = api.carrier(place=floor)
+        tag = api.send("GET", "/watch").headers["ETag"]
+        held = {"headers": {"If-None-Match": tag}}
+        unchanged = api.send("GET", "/watch", **held)
+        assert (unchanged.status_code, unchanged.data) == (304, b"")
+        api.record(carrier, "open")
+        assert api.send("GET", "/watch", **held).status_code == 200
+        tag = api.send("GET", "/watch").headers["ETag"]
+        api.clock.now += 30
+        again = api.send("GET", "/watch", headers={"If-None-Match": tag})
+        assert again.status_code == 200
+
+
+class TestAlarms:
+    """GET /alarms and what is done with one."""
+
+    @pytest.fixture
+    def alarm(self, api: Api, floor: str) -> dict[str, object]:
+        """The alarm of a floor life that is over, as the API lists it."""
+        carrier = api.carrier(place=floor, received_at=api.hours_ago(400))
+        api.record(carrier, "open", at=api.hours_ago(170))
+        alarm_rules.evaluate(api.clock.now)
+        listed = api.get("/alarms")["items"]
+        found = [one for one in listed if one["carrier"] == carrier]
+        assert found
+        return dict(found[0])
+
+    def test_it_is_acknowledged_by_name(self, api: Api, alarm: dict[str, object]) -> None:
+        """ISA-18.2: unacknowledged, then acknowledged by somebody, at a moment.
+
+        Source: ISA-18.2 / IEC 62682, alarm states, from memory.
+        """
+        assert (alarm["state"], alarm["acknowledged_by"]) == ("unacknowledged", None)
+        person = api.post("/people", {"name": "Ines"})["code"]
+        path = f"/alarms/{alarm['id']}/acknowledge"
+        answer = api.post(path, {"person": person}, 200)
+        assert (answer["state"], answer["acknowledged_by"]) == ("acknowledged", person)
+        assert answer["acknowledged_at"] == api.hours_ago(0)
+        assert api.post(path, {"person": person}, 200) == answer
+        assert api.refused("POST", path, {"person": "Rui"})["status"] == 409
+
+    def test_ended_ones_are_history(self, api: Api, alarm: dict[str, object]) -> None:
+        """Acknowledged and its cause gone, it has ended, and is listed with `ended` only."""
+        api.post(f"/alarms/{alarm['id']}/acknowledge", {"person": "Ines"}, 200)
+        api.record(str(alarm["carrier"]), "scrap")
+        alarm_rules.evaluate(api.clock.now)
+        assert alarm["id"] not in [one["id"] for one in api.get("/alarms")["items"]]
+        history = api.get("/alarms", ended=True, limit=1000)["items"]
+        assert [one["state"] for one in history if one["id"] == alarm["id"]] == ["ended"]
+
+    def test_lists_come_in_pages(self, api: Api, floor: str) -> None:
+        """Following `next` shows each alarm once, active ones and history alike."""
+        for _ in range(3):
+            carrier = api.carrier(place=floor, received_at=api.hours_ago(400))
+            api.record(carrier, "open", at=api.hours_ago(170))
+        alarm_rules.evaluate(api.clock.now)
+        for query in ({}, {"ended": True}):
+            whole = [one["id"] for one in api.get("/alarms", **query)["items"]]
+            seen, after = [], {}
+            while len(seen) < len(whole):
+                page = api.get("/alarms", limit=1, **query, **after)
+                seen += [one["id"] for one in page["items"]]
+                after = {"after": page["next"]}
+            assert (seen, after) == (whole, {"after": None})
+
+    def test_shelving_is_not_offered_yet(self, api: Api, alarm: dict[str, object]) -> None:
+        """404 that says so, and the alarm stays."""
+        problem = api.refused("POST", f"/alarms/{alarm['id']}/shelve", {"hours": 1})
+        assert (problem["status"], problem["code"]) == (404, "not_offered")
+        assert "not offered yet" in problem["detail"]
+
+    def test_an_unknown_alarm_is_not_found(self, api: Api) -> None:
+        """404; a name is needed in any case."""
+        path = "/alarms/999/acknowledge"
+        assert api.refused("POST", path, {"person": "Ines"})["status"] == 404
+        assert api.refused("POST", path, {"person": " "})["status"] == 422
+        assert api.refused("POST", path, {})["errors"][0]["field"] == "person"
+
+
+class TestHealth:
+    """GET /health."""
+
+    def test_it_says_how_old_the_newest_reading_of_each_place_is(
+        self, api: Api, floor: str
+    ) -> None:
+        """200, with the scheduler and the age of each place's newest reading."""
+        api.clock.now += 90
+        health = api.get("/health")
+        (place,) = health["places"]
+        assert (place["code"], place["newest_reading_age_s"]) == (floor, 90)
+        assert health["scheduler"]["state"] == "not_started"
+
+    def test_without_a_database_it_is_503(self, api: Api, app: Flask) -> None:
+        """A problem document too, so that a program can tell it from a bug."""
+        connection.close_store()
+        problem = api.refused("GET", "/health")
+        assert (problem["status"], problem["code"]) == (503, "store_unavailable")
