@@ -16,6 +16,8 @@ NAMES: Final = (
     "dry_storage",
     "indicator",
     "drypack",
+    "data_identifiers",
+    "sampling",
 )
 """The data files, without their ending."""
 

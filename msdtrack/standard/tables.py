@@ -8,7 +8,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import Any, Final, Literal
 
-from msdtrack.standard import baking, derating, levels, recovery
+from msdtrack.standard import baking, derating, levels, recovery, sampling
 from msdtrack.standard.figures import fingerprint, load
 
 __all__ = ["CHECK_YOUR_COPY", "Status", "Table", "fingerprint", "published_tables"]
@@ -70,6 +70,8 @@ def published_tables() -> tuple[Table, ...]:
         _indicator(),
         _handling(),
         _desiccant(),
+        _sampling_letters(),
+        _sampling_plans(),
     )
 
 
@@ -259,3 +261,35 @@ def _desiccant() -> Table:
         columns=("rule", "formula", "meaning", "found in", "status"),
         rows=tuple((b["title"], b["formula"], b["says"], b["source"], b["status"]) for b in blocks),
     )
+
+
+def _sampling_letters() -> Table:
+    data = load("sampling")
+    rows, smallest = [], 2
+    for largest, letters in data["letters"]["rows"]:
+        size = f"{smallest} to {largest}" if largest else f"{smallest} or more"
+        rows.append((size, *letters, MEMORY))
+        smallest = largest + 1
+    columns = ("pieces in the lot", *(f"level {level}" for level in sampling.LEVELS))
+    return _table("sampling_letters", data, data["letters"], columns, rows)
+
+
+def _sampling_plans() -> Table:
+    data = load("sampling")
+    accept = data["plans"]["accept"]
+    words = {"v": "↓", "^": "↑"}
+    rows = (
+        (
+            letter,
+            str(size),
+            *(_number_or_arrow(accept[aql][letter], words) for aql in accept),
+            MEMORY,
+        )
+        for letter, size in sampling.SAMPLE_SIZES.items()
+    )
+    columns = ("letter", "sample, pieces", *(f"AQL {aql} %: accept with" for aql in accept))
+    return _table("sampling_plans", data, data["plans"], columns, rows)
+
+
+def _number_or_arrow(entry: int | str, words: dict[str, str]) -> str:
+    return words[entry] if isinstance(entry, str) else str(entry)

@@ -1,6 +1,7 @@
 // Goods-in: hears the scanner, has the label read by the server, asks one thing at a time, and
 // receives what was confirmed. All that is known of a label is sent each time; the server keeps none.
 
+import { GoodsInScreen, MOST_LISTED } from "./goods_in_screen.js";
 import { signal } from "./scan_sound.js";
 import { typeSeparators } from "./wedge.js";
 
@@ -11,11 +12,7 @@ const TWICE_WITHIN_MS = 3000;
 const UNSEEN_MS = 400;
 const LONE_DIGIT_MS = 350;
 const TIMEOUT_MS = 15000;
-const MOST_LISTED = 30;
-const WORDS = { ok: "OK", ask: "QUESTION", refuse: "STOP", idle: "READY" };
-const SOURCES = { label: "", file: "on file", said: "as said", tables: "by the tables" };
 const MISSING = { part: "the part", lot: "the lot", quantity: "the quantity" };
-const MAIN = ["part", "lot", "quantity", "msl", "life_h", "sealed_on"];
 
 const root = document.querySelector("[data-goods]");
 const find = (name) => root.querySelector(`[data-${name}]`);
@@ -27,11 +24,16 @@ let reading = null;
 let follows = null;
 let series = 0;
 let done = [];
-let shownAt = 0;
 let dropAskedAt = -Infinity;
 let last = { scan: "", at: -Infinity };
 let tasks = [];
 let working = false;
+
+const screen = new GoodsInScreen(root, {
+  onAnswer: (name, value) => inTurn(() => answer(name, value)),
+  onChange: (name) => inTurn(() => read(label, name)),
+  onLabels: (code) => print(code, "_blank"),
+});
 
 function blank() {
   const person = root.dataset.person;
@@ -59,7 +61,6 @@ class Refusal extends Error {
   constructor(problem, status) {
     super(problem.detail || "The server could not do this.");
     this.status = status;
-    this.field = problem.errors?.[0]?.field;
   }
 }
 
@@ -125,7 +126,8 @@ async function receive() {
   const received = await post(root.dataset.receiveUrl, { ...label, follows });
   series = received.lot === done[0]?.lot && follows === done[0]?.code ? series + 1 : 1;
   done.unshift(received);
-  follows = received.code;
+  const { bag_condition: bag, sealed_on: sealedOn } = label.answers;
+  follows = bag === "sealed" && sealedOn !== "none" ? received.code : null;
   last = { scan: label.scans.at(-1), at: performance.now() };
   const kept = Object.entries(label.answers).filter(
     ([name]) => KEPT.includes(name) || name.startsWith("what:"),
@@ -144,7 +146,7 @@ function take(typed) {
     // A scanner that sends two line ends must not confirm what nobody has seen yet.
     if (working) return;
     if (tasks.length) workOff();
-    else if (performance.now() - shownAt > UNSEEN_MS) inTurn(confirm);
+    else if (performance.now() - screen.shownAt > UNSEEN_MS) inTurn(confirm);
     return;
   }
   inTurn(() => heard(text));
@@ -171,7 +173,7 @@ function isScan(text, question = null) {
 
 async function scan(text) {
   if (!label.scans.length && text === last.scan && performance.now() - last.at < TWICE_WITHIN_MS) {
-    say("ask", "Scanned twice?", "The same label came twice in a moment: the second was left out. If it is on another bag, scan it once more.");
+    screen.say("ask", "Scanned twice?", "The same label came twice in a moment: the second was left out. If it is on another bag, scan it once more.");
     return;
   }
   await read({ ...label, scans: [...label.scans, text] });
@@ -194,130 +196,48 @@ function drop() {
   label = { scans: [], answers: Object.fromEntries(kept), id: null };
   reading = null;
   showReading();
-  say("idle", "Dropped", "Nothing was received of it. Scan the next label.");
+  screen.say("idle", "Dropped", "Nothing was received of it. Scan the next label.");
 }
 
 function endSeries() {
   follows = null;
   series = 0;
   showSeries();
-  say("idle", "Scan the label on the bag", "The next bag is asked about from the start.");
+  screen.say("idle", "Scan the label on the bag", "The next bag is asked about from the start.");
 }
 
 // -- what is on the screen ---------------------------------------------------------------------
 
-function say(tone, title, message) {
-  find("ask").dataset.tone = tone;
-  find("word").textContent = WORDS[tone];
-  find("title").textContent = title;
-  find("message").textContent = message;
-  shownAt = performance.now();
-}
-
 function showReading() {
-  showTold();
+  screen.showTold(reading, label.scans.length > 0);
   showSeries();
   const question = reading?.question ?? null;
   const ready = Boolean(reading?.ready);
-  showQuestion(question);
+  screen.showQuestion(question);
   find("confirm-row").hidden = !ready;
   find("confirm-button").firstChild.textContent = ready ? "Confirm and receive " : "";
   if (question) {
     const noOptions = question.kind !== "choice" && question.kind !== "part";
     const how = noOptions ? ` Type it and press Enter.` : "";
-    say("ask", question.text, `${question.hint}${question.default === null ? how : ""}`);
+    screen.say("ask", question.text, `${question.hint}${question.default === null ? how : ""}`);
   } else if (ready) {
     const looks = reading.cautions.length ? "Mind the notes. " : "";
-    say("ask", "Is all of this right?", `${looks}Compare with the label, then confirm with Enter or scan Done.`);
+    screen.say("ask", "Is all of this right?", `${looks}Compare with the label, then confirm with Enter or scan Done.`);
   } else if (reading?.missing.length) {
     const names = reading.missing.map((name) => MISSING[name]);
-    say("ask", `Scan ${names.join(", then ")}`, "Its bar code on the same label.");
+    screen.say("ask", `Scan ${names.join(", then ")}`, "Its bar code on the same label.");
   } else {
-    say("idle", "Scan the label on the bag", "Part, lot and quantity are needed; the rest is asked.");
+    screen.say("idle", "Scan the label on the bag", "Part, lot and quantity are needed; the rest is asked.");
   }
   if (reading) signal(ready || reading.question ? "ask" : "ok");
-}
-
-function showQuestion(question) {
-  const list = find("options");
-  list.replaceChildren(...(question?.options ?? []).map(optionRow));
-  list.hidden = !question?.options.length;
-  form.hidden = question?.kind !== "part";
-  if (!form.hidden) {
-    for (const [name, value] of Object.entries(question.given)) form.elements[name].value = value;
-    showNewPart();
-    form.elements.part.focus();
-    form.elements.part.select();
-  }
-}
-
-function optionRow(option, index) {
-  const row = document.createElement("li");
-  const button = document.createElement("button");
-  const key = document.createElement("kbd");
-  button.type = "button";
-  key.textContent = index + 1;
-  button.append(key, option.text);
-  const name = reading.question.name;
-  button.addEventListener("click", () => inTurn(() => answer(name, option.value)));
-  row.append(button);
-  return row;
-}
-
-function showTold() {
-  const lines = reading?.told ?? [];
-  find("nothing").hidden = lines.length > 0 || label.scans.length > 0;
-  find("told").hidden = lines.length === 0;
-  find("told").tBodies[0].replaceChildren(...lines.map(toldRow));
-  find("drop-row").hidden = label.scans.length === 0;
-  const cautions = reading?.cautions ?? [];
-  find("cautions").hidden = cautions.length === 0;
-  find("cautions").replaceChildren(
-    ...cautions.map((words) => {
-      const row = find("caution-row").content.cloneNode(true);
-      row.querySelector("span").textContent = words;
-      return row;
-    }),
-  );
-}
-
-function toldRow(line) {
-  const row = document.createElement("tr");
-  row.dataset.line = line.words;
-  if (MAIN.includes(line.name)) row.className = "main";
-  const name = document.createElement("th");
-  name.scope = "row";
-  name.textContent = line.words;
-  const value = document.createElement("td");
-  const strong = document.createElement("b");
-  strong.textContent = line.value;
-  value.append(strong);
-  if (SOURCES[line.source]) {
-    const source = document.createElement("small");
-    source.textContent = SOURCES[line.source];
-    value.append(source);
-  }
-  const change = document.createElement("td");
-  change.className = "change";
-  if (line.name) {
-    const button = document.createElement("button");
-    button.type = "button";
-    button.className = "plain";
-    button.textContent = "change";
-    button.setAttribute("aria-label", `Change: ${line.words}`);
-    button.addEventListener("click", () => inTurn(() => read(label, line.name)));
-    change.append(button);
-  }
-  row.append(name, value, change);
-  return row;
 }
 
 function showReceived(received) {
   showReading();
   const nth = series > 1 ? `, ${series} of this lot one after the other` : "";
-  say("ok", `${received.code} received`, `${received.part}, lot ${received.lot}, ${received.quantity} pieces${nth}. Stick one label on the bag, one on the carrier.`);
+  screen.say("ok", `${received.code} received`, `${received.part}, lot ${received.lot}, ${received.quantity} pieces${nth}. Stick one label on the bag, one on the carrier.`);
   signal("ok");
-  showDone();
+  screen.showDone(done);
 }
 
 function showSeries() {
@@ -326,45 +246,22 @@ function showSeries() {
   if (newest) find("series-words").textContent = `Lot ${newest.lot}.`;
 }
 
-function showDone() {
-  find("none-done").hidden = done.length > 0;
-  find("done").replaceChildren(...done.slice(0, MOST_LISTED).map(doneRow));
-}
-
-function doneRow(received) {
-  const row = document.createElement("li");
-  const link = document.createElement("a");
-  link.className = "code";
-  link.href = root.dataset.carrierUrl.replace("CODE", encodeURIComponent(received.code));
-  link.textContent = received.code;
-  const what = document.createElement("span");
-  what.textContent = `${received.part} · lot ${received.lot} · ${received.quantity} pieces`;
-  const labels = document.createElement("button");
-  labels.type = "button";
-  labels.className = "plain";
-  labels.textContent = "labels";
-  labels.setAttribute("aria-label", `Labels of ${received.code}`);
-  labels.addEventListener("click", () => print(received.code, "_blank"));
-  row.append(link, what, labels);
-  return row;
-}
-
 function showError(error, unanswered) {
   signal("refuse");
   if (!(error instanceof Refusal)) {
-    say("refuse", "Something went wrong", "Load the page again; what was scanned of this label is kept.");
+    screen.say("refuse", "Something went wrong", "Load the page again; what was scanned of this label is kept.");
     console.error(error);
   } else if (unanswered) {
     const count = tasks.length > 1 ? ` ${tasks.length} entries wait.` : "";
-    say("refuse", "Not saved yet", `${error.message}${count} Press Enter to try again.`);
+    screen.say("refuse", "Not saved yet", `${error.message}${count} Press Enter to try again.`);
   } else if (error.status === 409) {
     drop();
-    say("refuse", "Nothing received", error.message);
+    screen.say("refuse", "Nothing received", error.message);
   } else {
     if (reading) showReading();
     const asked = reading?.question;
     const still = asked ? ` Still asked: ${asked.text}` : "";
-    say("refuse", "Not taken", error.message + still);
+    screen.say("refuse", "Not taken", error.message + still);
   }
 }
 
@@ -439,7 +336,7 @@ document.addEventListener("keydown", (event) => {
       dropAskedAt = performance.now();
       inTurn(async () => {
         await read(label);
-        say("ask", "Drop this label?", "Press Esc once more to drop it. Any other key keeps it.");
+        screen.say("ask", "Drop this label?", "Press Esc once more to drop it. Any other key keeps it.");
       });
     }
     return;
@@ -457,7 +354,7 @@ form.addEventListener("submit", (event) => {
     take(typed);
     return;
   }
-  const isNew = !onFile(form.elements.part.value.trim());
+  const isNew = !screen.isOnFile(form.elements.part.value.trim());
   const answers = { ...label.answers, part: form.elements.part.value.trim() };
   for (const name of ["new_msl", "new_body_mm", "new_description"]) {
     delete answers[name];
@@ -466,17 +363,6 @@ form.addEventListener("submit", (event) => {
   }
   inTurn(() => read({ ...label, answers }));
 });
-form.elements.part.addEventListener("input", showNewPart);
-
-function onFile(number) {
-  return [...root.querySelectorAll("#goods-parts option")].some((one) => one.value === number);
-}
-
-function showNewPart() {
-  const number = form.elements.part.value.trim();
-  find("new-part").hidden = number === "" || onFile(number);
-}
-
 find("confirm-button").addEventListener("click", () => inTurn(confirm));
 find("drop-button").addEventListener("click", () => inTurn(drop));
 find("end-series").addEventListener("click", () => inTurn(endSeries));
@@ -509,7 +395,7 @@ function newId() {
 }
 
 recall();
-showDone();
+screen.showDone(done);
 showReading();
 if (label.scans.length) inTurn(() => read(label));
 listen();

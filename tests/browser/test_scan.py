@@ -110,6 +110,18 @@ def test_a_burst_of_scans_is_kept_whole_and_in_order(station: Page, shop: Worksh
     expect(rows).to_have_text(list(reversed(shop.carriers)))
 
 
+def test_a_photo_of_a_label_is_a_scan(station: Page, server: LiveServer, shop: Workshop) -> None:
+    """The picture a phone takes is read by the server and answered like a scan, over plain HTTP."""
+    label = f"{server.url}/api/v1/carriers/{shop.closed}/label.png?layout=62x29&dpi=300"
+    with urllib.request.urlopen(label, timeout=10) as answer:
+        picture = answer.read()
+    file = {"name": "label.png", "mimeType": "image/png", "buffer": picture}
+    station.locator("[data-photo] input[type=file]").set_input_files(file)  # type: ignore[arg-type]
+    title(station, "In dry bag")
+    expect(station.locator("[data-carrier]")).to_have_text(shop.closed)
+    expect(station.locator("#code")).to_be_focused()
+
+
 def test_the_field_hears_the_scanner_wherever_one_clicks(station: Page, shop: Workshop) -> None:
     """After a click on paper, on a button and on nothing, and after the Tab key."""
     field = station.locator("#code")
