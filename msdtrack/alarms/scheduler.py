@@ -73,13 +73,19 @@ class SchedulerHandle:
             lease.release_lease(ALARM_WATCH, self._holder)
 
 
-def tick(now: int, holder: str, clock_moved_s: int = 0) -> int | None:
+def tick(
+    now: int,
+    holder: str,
+    clock_moved_s: int = 0,
+    send: Callable[[int], object] | None = None,
+) -> int | None:
     """Look once, if it is this server's turn.
 
     Args:
         now: the present moment, seconds UTC.
         holder: name of this server, its own for as long as it runs.
         clock_moved_s: by how much this server's clock has jumped since its last look, seconds.
+        send: sends the notices that are due at a moment; None: there are no receivers.
 
     Returns:
         How many alarms changed; None if another server looks.
@@ -107,21 +113,26 @@ def tick(now: int, holder: str, clock_moved_s: int = 0) -> int | None:
     changes = evaluate(now, clock_moved_s)
     with write():
         lease.set_watermark(ALARM_WATCH, now)
+    if send is not None:
+        send(now)
     return changes
 
 
-def start_scheduler(now: Callable[[], int], holder: str) -> SchedulerHandle:
+def start_scheduler(
+    now: Callable[[], int], holder: str, send: Callable[[int], object] | None = None
+) -> SchedulerHandle:
     """Start the alarm watch of this server; the first look comes at once.
 
     Args:
         now: returns the present moment, seconds UTC.
         holder: a name that no other server has, such as host and process number.
+        send: as for `tick`.
     """
     clock = ClockWatch(_steady_s)
 
     def look() -> None:
         moment = now()
-        tick(moment, holder, clock.moved_s(moment))
+        tick(moment, holder, clock.moved_s(moment), send)
 
     scheduler = BackgroundScheduler(timezone=UTC)
     scheduler.add_job(

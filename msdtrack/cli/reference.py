@@ -125,7 +125,7 @@ def settings(session: Session, as_json: bool) -> None:
 
 def _shown(setting: Setting, value: str | int) -> str | int:
     """Return a value without its secrets."""
-    if setting.name == "secret_key" and value:
+    if setting.name in ("secret_key", "notice_urls") and value:
         return "(set, not shown)"
     if setting.name == "database" and isinstance(value, str):
         password = urlsplit(value).password

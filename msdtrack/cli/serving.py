@@ -19,6 +19,7 @@ import click
 import waitress  # type: ignore[import-untyped]
 from apscheduler.schedulers.background import BackgroundScheduler
 
+from msdtrack.alarms.notices import Notices
 from msdtrack.alarms.scheduler import start_scheduler
 from msdtrack.cli.demo_notes import first_steps
 from msdtrack.cli.session import (
@@ -171,6 +172,10 @@ def _serve(settings: Settings, say: Callable[[str], None]) -> None:
     logging.basicConfig(
         stream=sys.stderr, level=logging.WARNING, format="%(asctime)s %(levelname)s %(message)s"
     )
+    try:
+        notices = Notices(settings, settings.public_url or _address(settings))
+    except MsdtrackError as error:
+        raise UsageFailure(error) from error
     path = sqlite_path(settings.database)
     if path is not None:
         path.absolute().parent.mkdir(parents=True, exist_ok=True)
@@ -184,7 +189,9 @@ def _serve(settings: Settings, say: Callable[[str], None]) -> None:
         message = f"Port {settings.port} on {settings.host} can't be had: {error.strerror}."
         raise UsageFailure(Refused(message)) from error
     alarms = start_scheduler(
-        utc_now, f"{socket.gethostname()} {os.getpid()} {uuid.uuid4().hex[:8]}"
+        utc_now,
+        f"{socket.gethostname()} {os.getpid()} {uuid.uuid4().hex[:8]}",
+        notices.send_due,
     )
     try:
         with _ended_by_signal():

@@ -8,12 +8,14 @@ place's assumed air.
 from __future__ import annotations
 
 import itertools
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from functools import lru_cache
+from typing import Literal, NamedTuple
 
 from msdtrack.exposure.facts import FOREVER, AirSettings, Dated
+from msdtrack.exposure.readings import Reading, Readings
 from msdtrack.standard import derating
 from msdtrack.standard.drypack import CABINET_RECOVERS_WITHIN_MIN
 
@@ -23,6 +25,9 @@ HOLDS_S = 30 * 60
 SETTLED_S = 10 * 60
 """The forecast follows the air into a new cell after this long."""
 
+_PRESENT_S = 6 * 3600
+"""The forecast looks back no further."""
+
 MAX_TEMP_C100, MAX_RH_C100 = 3000, 6000
 """The condition of the floor life: <= 30 °C / 60 % RH (J-STD-033, clause 5)."""
 
@@ -30,11 +35,10 @@ Missing = Literal["no_reading_yet", "gap", "no_reading_since", "place_unknown"]
 Air = tuple[int, int]
 
 
-@dataclass(frozen=True, slots=True)
-class AirKey:
+class AirKey(NamedTuple):
     """What of a span decides its rate.
 
-    Args:
+    Attributes:
         cell: cell of Table 7-1 of the guarded air, or `derating.BEYOND`.
         within_30_60: the raw air is within 30 °C / 60 % RH.
         missing: why the air is assumed; None is measured.
@@ -45,8 +49,7 @@ class AirKey:
     missing: Missing | None
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(NamedTuple):
     """A stretch of time in one key. `raw` and `guarded` are the worst in it, in hundredths."""
 
     start: int
@@ -65,21 +68,22 @@ class PlaceAir:
 
     Args:
         code: the place; None when the place is not known.
-        readings: (moment, temp_c100, rh_c100), strictly by moment. None of an oven.
+        readings: strictly by moment. None of an oven.
         settings: assumed air and tolerance, dated.
     """
 
     code: str | None
-    readings: Sequence[tuple[int, int, int]] = ()
+    readings: Sequence[Reading] = ()
     settings: Dated[AirSettings] = field(default_factory=lambda: Dated(AirSettings()))
-    _moments: list[int] = field(init=False, repr=False)
+    _moments: Sequence[int] = field(init=False, repr=False)
     _body: list[Span] | None = field(default=None, init=False, repr=False)
     _spells: dict[int, list[tuple[int, int, bool]]] = field(
         default_factory=dict, init=False, repr=False
     )
 
     def __post_init__(self) -> None:
-        self._moments = [reading[0] for reading in self.readings]
+        known = self.readings if isinstance(self.readings, Readings) else Readings(self.readings)
+        self.readings, self._moments = known, known.moments
 
     def spans(self, start: int, end: int, at: int) -> Iterator[Span]:
         """Yield the spans of [start, end) with what was measured up to `at`, merged by key.
@@ -106,15 +110,46 @@ class PlaceAir:
 
     def present(self, at: int) -> Span:
         """Return the span whose air the forecast assumes: the newest one that has lasted
-        10 minutes, or the newest at all."""
-        newest: Span | None = None
-        for span in reversed(self._merge(list(self.spans(at - 6 * 3600, at, at)))):
-            if span.end - span.start >= SETTLED_S:
-                return span
-            newest = newest or span
-        if newest is None:
-            return next(self.spans(at, at + 1, at))
-        return newest
+        10 minutes, or the one of the moment itself."""
+        spans = self._merge(list(self.spans(at - _PRESENT_S, at + 1, at)))
+        for span in reversed(spans):
+            if min(span.end, at) - span.start >= SETTLED_S:
+                return self._as_known(span, at)
+        return self._as_known(spans[-1], at)
+
+    def _as_known(self, span: Span, at: int) -> Span:
+        """Return the span with the worst air of what was known at `at`: merged spans hold more."""
+        newest = self.newest(at)
+        if newest is None or span.start >= newest[0] or self.following(at) is None:
+            return span
+        body = self._merged_body()
+        whole = body[bisect_right(body, span.start, key=lambda one: one.start) - 1]
+        known = self._exactly(whole, whole.start, newest[0])
+        if span.start < whole.start or known is None:
+            return span
+        return Span(span.start, span.end, span.key, known.raw, known.guarded)
+
+    def steady_until(self, at: int) -> int:
+        """Return up to when the air at `at` holds if no other reading comes; FOREVER is no end."""
+        bends = [moment for moment, _ in self.settings.changes if moment > at][:1]
+        newest, following = self.newest(at), self.following(at)
+        if newest is not None and at < newest[0] + HOLDS_S:
+            bends.append(newest[0] + HOLDS_S)
+        if following is not None:
+            bends.append(following)
+        return min(bends, default=FOREVER)
+
+    def settles_at(self, at: int) -> int:
+        """Return up to when `present` stays as it is at `at`, as far as `steady_until` does not
+        say."""
+        newest = self._merge(list(self.spans(at - _PRESENT_S, at + 1, at)))[-1]
+        present = self.present(at)
+        bends = []
+        if at - newest.start < SETTLED_S:
+            bends.append(newest.start + SETTLED_S)
+        if present.end < newest.end:
+            bends.append(present.end - SETTLED_S + _PRESENT_S)
+        return min(bends, default=FOREVER)
 
     def spells(
         self, start: int, end: int, at: int, limit_rh_c100: int
@@ -127,7 +162,8 @@ class PlaceAir:
         Source: J-STD-033, clause 5.3.3.2 (recovery of a cabinet after a door opening).
         """
         last = bisect_right(self._moments, at) - 1
-        until = max(end, at)
+        # What holds at `at` itself says whether an excursion is back.
+        until = max(end, at + 1)
         if last >= 0:
             known_to = self._moments[last]
             runs = [(s, min(e, known_to), dry) for s, e, dry in self._dry_runs(limit_rh_c100)]
@@ -145,25 +181,89 @@ class PlaceAir:
             brief = back and e - s <= CABINET_RECOVERS_WITHIN_MIN * 60
             yield max(s, start), min(e, end), "dry" if dry else "brief" if brief else "out"
 
+    def wet_from(self, at: int, limit_rh_c100: int) -> int:
+        """Return where the unbroken humid or unknown stretch begins that ends at the reading at
+        `at`; `at` if it was dry before it."""
+        i = bisect_right(self._moments, at) - 1
+        while i > 0 and not self._dry_after(i - 1, limit_rh_c100):
+            i -= 1
+        return self._moments[i] if i > 0 else -FOREVER
+
+    def wet_to(self, at: int, limit_rh_c100: int) -> int:
+        """Return where the unbroken humid or unknown stretch ends that begins at the reading at
+        `at`; `at` if it is dry after it."""
+        i = bisect_left(self._moments, at)
+        while i < len(self._moments) - 1 and not self._dry_after(i, limit_rh_c100):
+            i += 1
+        return self._moments[i] if i < len(self._moments) - 1 else FOREVER + 1
+
+    def _dry_after(self, i: int, limit_rh_c100: int) -> bool:
+        first, second = self.readings[i], self.readings[i + 1]
+        return second[0] - first[0] <= HOLDS_S and max(first[2], second[2]) <= limit_rh_c100
+
     def worst(self, start: int, end: int, at: int) -> tuple[Air, Air]:
         """Return the worst raw and guarded air in [start, end), as measured up to `at`."""
         spans = list(self._raw_spans(start, end, at))
         return _worst([s.raw for s in spans]), _worst([s.guarded for s in spans])
 
-    def newest(self, at: int) -> tuple[int, int, int] | None:
+    def newest(self, at: int) -> Reading | None:
         """Return the last reading at or before `at`."""
         i = bisect_right(self._moments, at)
         return self.readings[i - 1] if i else None
 
-    def extended(self, later: Sequence[tuple[int, int, int]]) -> PlaceAir:
+    def following(self, at: int) -> int | None:
+        """Return the moment of the first reading after `at`."""
+        i = bisect_right(self._moments, at)
+        return self._moments[i] if i < len(self._moments) else None
+
+    def known(self, start: int, end: int) -> list[Reading]:
+        """Return the readings from `start` to `end`, both included."""
+        first = bisect_left(self._moments, start)
+        return list(self.readings[first : bisect_right(self._moments, end)])
+
+    def extended(self, later: Sequence[Reading]) -> PlaceAir:
         """Return this air with readings later than all it has, without merging anew."""
-        air = PlaceAir(self.code, [*self.readings, *later], self.settings)
+        assert isinstance(self.readings, Readings)
+        air = PlaceAir(self.code, self.readings.with_more(later), self.settings)
         if self._body is not None and self.readings:
-            new = range(len(self.readings) - 1, len(air.readings) - 1)
-            spans = [span for i in new for span in air._between(i)]
+            spans = air._spans_between(len(self.readings) - 1)
             kept = len(self._body) - 1
             air._body = self._body[:kept] + self._merge(self._body[kept:] + spans)
         return air
+
+    def changed(self, first: int, last: int, rows: Sequence[Reading]) -> PlaceAir:
+        """Return this air with `rows` in place of the readings from `first` to `last`, merging
+        anew only what lies around them."""
+        assert isinstance(self.readings, Readings)
+        air = PlaceAir(self.code, self.readings.with_changed(first, last, rows), self.settings)
+        if self._body is None or len(air.readings) < 2:
+            return air
+        i = max(0, bisect_left(air._moments, first) - 1)
+        j = min(len(air._moments) - 1, bisect_right(air._moments, last))
+        start, end = air._moments[i], air._moments[j]
+        between = PlaceAir(self.code, air.readings[i : j + 1], self.settings)._spans_between(0)
+        before = bisect_left(self._body, start, key=lambda span: span.start)
+        after = bisect_right(self._body, end, key=lambda span: span.end)
+        cut = [self._exactly(span, -FOREVER, start) for span in self._body[:before][-1:]]
+        cut += between
+        cut += [self._exactly(span, end, FOREVER) for span in self._body[after:][:1]]
+        seams = self._merge([span for span in cut if span is not None])
+        air._body = [*self._body[: max(0, before - 1)], *seams, *self._body[after + 1 :]]
+        return air
+
+    def _exactly(self, span: Span, start: int, end: int) -> Span | None:
+        """Return the part of a span of the body in [start, end), with the worst air in it."""
+        part = _cut(span, start, end)
+        if part is None or part is span:
+            return part
+        assert isinstance(self.readings, Readings)
+        if span.key.missing is not None or self.settings.changes:
+            raw, guarded = self.worst(part.start, part.end, FOREVER)
+            return Span(part.start, part.end, span.key, raw, guarded)
+        i = bisect_right(self._moments, part.start) - 1
+        j = bisect_left(self._moments, part.end) + 1
+        temp, rh = max(self.readings.temps[i:j]), max(self.readings.rhs[i:j])
+        return _span(part.start, part.end, span.key, temp, rh, self.settings.first)
 
     # -- spans before merging ------------------------------------------------------------------
 
@@ -229,9 +329,61 @@ class PlaceAir:
 
     def _merged_body(self) -> list[Span]:
         if self._body is None:
-            spans = [s for i in range(len(self.readings) - 1) for s in self._between(i)]
-            self._body = self._merge(spans)
+            self._body = self._spans_between(0)
         return self._body
+
+    def _spans_between(self, first: int) -> list[Span]:
+        """Return what `_between` gives from the reading `first` on, merged, in one go."""
+        readings = self.readings
+        assert isinstance(readings, Readings)
+        changes = [at for at, _ in self.settings.changes]
+        spans: list[Span] = []
+        i, last = first, len(readings) - 1
+        while i < last:
+            moment = readings.moments[i]
+            change = bisect_right(changes, moment)
+            until = changes[change] if change < len(changes) else FOREVER
+            i = self._steady_spans(i, until, self.settings.at(moment), spans)
+            if i < last:
+                spans += self._between(i)
+                i += 1
+        return self._merge(spans)
+
+    def _steady_spans(self, i: int, until: int, now: AirSettings, into: list[Span]) -> int:
+        """Add the spans from the reading `i` up to the first gap or to `until`, when the settings
+        change, and return the reading they end at.
+
+        It goes over every reading of a place, so it works on plain numbers.
+        """
+        assert isinstance(self.readings, Readings)
+        moments, temps, rhs = self.readings.moments, self.readings.temps, self.readings.rhs
+        more_temp, more_rh = now.tolerance_temp_c100, now.tolerance_rh_c100
+        last = len(moments) - 1
+        start = end = moments[i]
+        key: AirKey | None = None
+        worst_temp = worst_rh = 0
+        temp_before, rh_before = temps[i], rhs[i]
+        while i < last:
+            moment, temp_after, rh_after = moments[i + 1], temps[i + 1], rhs[i + 1]
+            if moment - end > HOLDS_S or moment > until or end == until:
+                break
+            temp = temp_after if temp_after > temp_before else temp_before
+            rh = rh_after if rh_after > rh_before else rh_before
+            found = _measured_key(temp, rh, temp + more_temp, rh + more_rh)
+            if found is not key:
+                if key is not None:
+                    into.append(_span(start, end, key, worst_temp, worst_rh, now))
+                start, key, worst_temp, worst_rh = end, found, temp, rh
+            else:
+                if temp > worst_temp:
+                    worst_temp = temp
+                if rh > worst_rh:
+                    worst_rh = rh
+            end, temp_before, rh_before = moment, temp_after, rh_after
+            i += 1
+        if key is not None:
+            into.append(_span(start, end, key, worst_temp, worst_rh, now))
+        return i
 
     @staticmethod
     def _merge(spans: list[Span]) -> list[Span]:
@@ -256,15 +408,52 @@ class PlaceAir:
             if self._moments:
                 before = self._assumed(-FOREVER, self._moments[0], "no_reading_yet", None)
                 runs += [(s.start, s.end, s.raw[1] <= limit_rh_c100) for s in before]
-            for i in range(len(self.readings) - 1):
-                runs += [(s.start, s.end, s.raw[1] <= limit_rh_c100) for s in self._between(i)]
+            runs += self._body_runs(limit_rh_c100)
             self._spells[limit_rh_c100] = _joined(runs)
         return self._spells[limit_rh_c100]
+
+    def _body_runs(self, limit_rh_c100: int) -> list[tuple[int, int, bool]]:
+        readings = self.readings
+        assert isinstance(readings, Readings)
+        moments, rhs = readings.moments, readings.rhs
+        runs: list[tuple[int, int, bool]] = []
+        start, dry = (moments[0] if moments else 0), None
+        for i in range(len(moments) - 1):
+            if moments[i + 1] - moments[i] <= HOLDS_S:
+                is_dry = rhs[i] <= limit_rh_c100 and rhs[i + 1] <= limit_rh_c100
+                if is_dry is not dry:
+                    if dry is not None:
+                        runs.append((start, moments[i], dry))
+                    start, dry = moments[i], is_dry
+                continue
+            if dry is not None:
+                runs.append((start, moments[i], dry))
+            runs += [(s.start, s.end, s.raw[1] <= limit_rh_c100) for s in self._between(i)]
+            start, dry = moments[i + 1], None
+        if dry is not None:
+            runs.append((start, moments[-1], dry))
+        return runs
 
 
 def _key(raw: Air, guarded: Air, missing: Missing | None) -> AirKey:
     within = raw[0] <= MAX_TEMP_C100 and raw[1] <= MAX_RH_C100
-    return AirKey(derating.cell_for(*guarded), within, missing)
+    return _one_key(derating.cell_for(*guarded), within, missing)
+
+
+@lru_cache(maxsize=1 << 16)
+def _measured_key(temp: int, rh: int, guarded_temp: int, guarded_rh: int) -> AirKey:
+    return _key((temp, rh), (guarded_temp, guarded_rh), None)
+
+
+@lru_cache(maxsize=1024)
+def _one_key(cell: int, within: bool, missing: Missing | None) -> AirKey:
+    """Return the one key of these values, so that equal keys are the same object."""
+    return AirKey(cell, within, missing)
+
+
+def _span(start: int, end: int, key: AirKey, temp: int, rh: int, now: AirSettings) -> Span:
+    guarded = (temp + now.tolerance_temp_c100, rh + now.tolerance_rh_c100)
+    return Span(start, end, key, (temp, rh), guarded)
 
 
 def _worst(airs: Sequence[Air]) -> Air:
@@ -272,6 +461,8 @@ def _worst(airs: Sequence[Air]) -> Air:
 
 
 def _cut(span: Span, start: int, end: int) -> Span | None:
+    if start <= span.start and span.end <= end:
+        return span
     s, e = max(span.start, start), min(span.end, end)
     return None if s >= e else Span(s, e, span.key, span.raw, span.guarded)
 

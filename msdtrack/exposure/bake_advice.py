@@ -13,6 +13,8 @@ from msdtrack.standard import baking, drypack
 
 PLAIN_CARRIERS = "tapes, reels, tubes, strips and trays without a marked temperature"
 
+_NO_NEED = "Level 1 takes no harm from moisture: no bake needed."
+
 CAUTIONS = (
     "Follow the component maker's instructions and the site's own procedures first.",
     "Take it out of the dry bag; no bag, desiccant, indicator card, foam, paper or rubber band in "
@@ -87,8 +89,7 @@ def advise(
     part = facts.part
     reasons = bake_rules.reasons(part, ledger)
     if part.msl == "1":
-        why = Refusal(None, "Level 1 takes no harm from moisture: no bake needed.")
-        return BakeAdvice(False, (), None, (), None, (why,))
+        return BakeAdvice(False, (), None, (), None, (Refusal(None, _NO_NEED),))
     which = bake_rules.column(part, ledger)
     options: list[BakeOption] = []
     refused: list[Refusal] = []
@@ -107,6 +108,56 @@ def advise(
         options[0] if options else None,
         tuple(refused),
     )
+
+
+def option_at(
+    facts: CarrierFacts,
+    ledger: Ledger,
+    temp_c: float,
+    cumulative_h: int,
+    oven: OvenLimits | None = None,
+) -> BakeOption | Refusal:
+    """Return the bake that an oven at `temp_c` gives a carrier, or why it may not have it.
+
+    Args:
+        temp_c: stated oven temperature, °C; it need not be one of the table.
+        cumulative_h: the site's limit of hours above 90 °C.
+        oven: the oven in question, None for any.
+
+    Source: J-STD-033, Table 4-1 and clause 4.2.
+    """
+    if facts.part.msl == "1":
+        return Refusal(temp_c, _NO_NEED)
+    need = bake_rules.need(facts.part, ledger, temp_c)
+    if need.hours is None:
+        refused: list[Refusal] = []
+        known = _candidates(facts.part, ledger, bake_rules.column(facts.part, ledger), refused)
+        why = [one.why for one in refused if one.temp_c in (None, temp_c)]
+        if why or not known:
+            return Refusal(temp_c, (why or [refused[0].why])[0])
+        given = " or ".join(f"{option.temp_c:g}" for option in known)
+        return Refusal(temp_c, f"It has no bake at {temp_c:g} °C, only at {given} °C.")
+    own = facts.part.maker_bake
+    if need.makers and own is not None:
+        max_rh_pct = own.max_rh_pct
+    else:
+        max_rh_pct = baking.MAX_RH_PCT[need.band.low_c100 // 100]
+    return checked(
+        facts, ledger, BakeOption(temp_c, need.hours, max_rh_pct, need.source), cumulative_h, oven
+    )
+
+
+def checked(
+    facts: CarrierFacts,
+    ledger: Ledger,
+    option: BakeOption,
+    cumulative_h: int,
+    oven: OvenLimits | None = None,
+) -> BakeOption | Refusal:
+    """Return the bake if carrier, component, oven and the sum of its bakes allow it, else why not;
+    arguments as `option_at`."""
+    why = _why_not(facts, ledger, option, cumulative_h, oven)
+    return option if why is None else Refusal(option.temp_c, why)
 
 
 def _candidates(

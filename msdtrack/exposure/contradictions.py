@@ -6,7 +6,7 @@ Conflicts are derived from the log each time, so a late event or a correction ca
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from msdtrack.exposure.events import Event, Kind
@@ -24,6 +24,22 @@ NEEDS_OPEN = {
     Kind.BAKE_END: "a bake was ended that never began, with the bag closed",
 }
 
+ENDS_OUTSIDE_THE_OVEN = {
+    Kind.CLOSE: "closed while its bake was running",
+    Kind.JOIN: "joined while its bake was running",
+    Kind.PLACE_ON_BOARD: "placed on a board while its bake was running",
+    Kind.REFLOW: "reflowed while its bake was running",
+    Kind.BAKE_START: "a bake was started while another was running",
+}
+
+GONE = {
+    Kind.SCRAP: "it was scrapped before",
+    Kind.JOIN: "it was joined into another before",
+    Kind.REFLOW: "its last reflow was before",
+}
+HAPPENS_TO_BOARDS = frozenset({Kind.MOVE, Kind.HOLD, Kind.RELEASE, Kind.SCRAP})
+"""Kinds that do not contradict an earlier last reflow."""
+
 
 @dataclass(slots=True)
 class _Walk:
@@ -31,7 +47,7 @@ class _Walk:
     known_closed_at: int | None
     closed_index: int
     bake_index: int = -1
-    gone_index: int = -1
+    gone: list[int] = field(default_factory=list)
 
 
 def settle(events: Sequence[Event], received_at: int) -> tuple[list[Event], tuple[Conflict, ...]]:
@@ -66,11 +82,15 @@ def settle(events: Sequence[Event], received_at: int) -> tuple[list[Event], tupl
         walk.inside = "air"
 
     for event in events:
-        if walk.gone_index >= 0:
-            conflict(event, "it was scrapped before")
-            out[walk.gone_index] = replace(out[walk.gone_index], kind=Kind.CORRECT)
-            walk.gone_index = -1
         kind = event.kind
+        if walk.gone and not (kind in HAPPENS_TO_BOARDS and out[walk.gone[0]].kind is Kind.REFLOW):
+            conflict(event, GONE[out[walk.gone[-1]].kind])
+            for i in walk.gone:
+                undone = replace(out[i], last=False)
+                out[i] = (
+                    undone if undone.kind is Kind.REFLOW else replace(undone, kind=Kind.CORRECT)
+                )
+            walk.gone = []
         if kind in NEEDS_OPEN and walk.inside == "bag":
             conflict(event, NEEDS_OPEN[kind])
             open_since_closed(event)
@@ -81,11 +101,8 @@ def settle(events: Sequence[Event], received_at: int) -> tuple[list[Event], tupl
             if walk.inside == "oven":
                 undo_bake()
             continue
-        elif kind is Kind.CLOSE and walk.inside == "oven":
-            conflict(event, "closed while its bake was running")
-            undo_bake()
-        elif kind is Kind.BAKE_START and walk.inside == "oven":
-            conflict(event, "a bake was started while another was running")
+        elif kind in ENDS_OUTSIDE_THE_OVEN and walk.inside == "oven":
+            conflict(event, ENDS_OUTSIDE_THE_OVEN[kind])
             undo_bake()
         elif kind is Kind.BAKE_END and walk.inside != "oven":
             conflict(event, "a bake was ended that never began")
@@ -101,6 +118,10 @@ def settle(events: Sequence[Event], received_at: int) -> tuple[list[Event], tupl
             walk.inside, walk.bake_index = "oven", len(out) - 1
         elif event.kind in (Kind.MOVE, Kind.LOAD, Kind.BAKE_END) and walk.inside == "oven":
             walk.inside = "air"
-        elif event.kind is Kind.SCRAP:
-            walk.gone_index = len(out) - 1
+        elif (
+            event.kind is Kind.SCRAP
+            or (event.kind is Kind.JOIN and event.joined is None)
+            or (event.kind is Kind.REFLOW and event.last)
+        ):
+            walk.gone.append(len(out) - 1)
     return out, tuple(conflicts)

@@ -13,9 +13,10 @@ from copy import deepcopy
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from fractions import Fraction
+from math import lcm
 
 from msdtrack.exposure import bake_rules, oven
-from msdtrack.exposure.air import PlaceAir, Span
+from msdtrack.exposure.air import AirKey, PlaceAir, Span
 from msdtrack.exposure.events import Event, Kind
 from msdtrack.exposure.facts import HOUR_S, CarrierFacts, PartFacts, Policies
 from msdtrack.exposure.joining import absorb
@@ -30,6 +31,9 @@ HOT_C = 90
 
 NO_PLACE = PlaceAir(None)
 
+DURING_A_BAKE = frozenset({Kind.HOLD, Kind.RELEASE, Kind.SPLIT, Kind.TAKE})
+"""Kinds that leave a running bake as it is."""
+
 
 class Places:
     """The air of each place, and which places are dry cabinets or ovens."""
@@ -42,6 +46,10 @@ class Places:
     def is_cabinet(self, code: str | None) -> bool:
         """Return whether the place is a dry cabinet."""
         return code is not None and self._kinds.get(code) == "cabinet"
+
+    def is_oven(self, code: str | None) -> bool:
+        """Return whether the place is an oven."""
+        return code is not None and self._kinds.get(code) == "oven"
 
     def air(self, code: str | None) -> PlaceAir:
         """Return the air a carrier is exposed to there: never an oven's own readings."""
@@ -67,6 +75,7 @@ class Fold:
         policies: the site's dated choices.
         at: the moment asked about; readings up to it count.
         joined: by join event, the account of what was joined into this carrier.
+        working: keep the intervals behind the account; without them it is made much sooner.
     """
 
     def __init__(
@@ -76,8 +85,10 @@ class Fold:
         policies: Policies,
         at: int,
         joined: Mapping[str, Joined] | None = None,
+        working: bool = True,
     ) -> None:
         self.facts = facts
+        self.working = working
         self.part = facts.part
         self.places = places
         self.policies = policies
@@ -107,6 +118,10 @@ class Fold:
         if to <= ledger.now:
             return
         start, ledger.now = ledger.now, to
+        if ledger.gone is not None:
+            return
+        if ledger.phase is not Phase.BAGGED:
+            self._note_stay(start, to)
         if ledger.phase is Phase.BAKING:
             self._bake_time(start, to)
         elif ledger.phase is Phase.BAGGED:
@@ -128,10 +143,55 @@ class Fold:
         ledger = self.ledger
         self._break_storage(start)
         credit = self.policies.credit
+        if not self.working:
+            self._expose_at_once(start, end)
+            return
         for span in self.places.air(ledger.place).spans(start, end, self.at):
             edges = [span.start, *credit.moments_between(span.start, span.end), span.end]
             for s, e in itertools.pairwise(edges):
-                self._expose_span(replace(span, start=s, end=e), credit.at(s), note)
+                self._expose_span(span._replace(start=s, end=e), credit.at(s), note)
+
+    def _expose_at_once(self, start: int, end: int) -> None:
+        """Expose it as `_expose_span` does, but sum the seconds of each rate first."""
+        ledger, credit = self.ledger, self.policies.credit
+        air = self.places.air(ledger.place)
+        edges = [start, *credit.moments_between(start, end), end]
+        pieces = [
+            (span, credit.at(s))
+            for s, e in itertools.pairwise(edges)
+            for span in air.spans(s, e, self.at)
+        ]
+        seconds: dict[tuple[AirKey, bool], int] = {}
+        run_s = ledger.beyond_run_s
+        for (span_start, span_end, key, _, _), credited in pieces:
+            span_s = span_end - span_start
+            seconds[key, credited] = seconds.get((key, credited), 0) + span_s
+            run_s = run_s + span_s if key.cell == derating.BEYOND else 0
+            if run_s > BEYOND_TABLE_S and self.part.msl != "1":
+                ledger.beyond_table = True
+        rates = {of: rate(self.part, *of) for of in seconds}
+        shares = {of: rates[of] * of_s for of, of_s in seconds.items()}
+        share = sum(shares.values(), Fraction(0))
+        if ledger.used < 1 <= ledger.used + share:
+            ledger.full_since = _moment_of(1 - ledger.used, pieces, rates)
+        ledger.used += share
+        ledger.exposure_s += end - start
+        ledger.beyond_run_s = run_s
+        for (key, _), of_share in shares.items():
+            if not key.within_30_60:
+                ledger.outside_30_60 = True
+            if key.missing is not None:
+                ledger.assumed += of_share
+                ledger.unknowns |= {key.missing}
+
+    def _note_stay(self, start: int, end: int) -> None:
+        """Note where the air has decided about it."""
+        place, stays = self.ledger.place, self.ledger.stays
+        if place is None:
+            return
+        if stays and stays[-1][0] == place and stays[-1][2] == start:
+            start = stays.pop()[1]
+        stays.append((place, start, end))
 
     def _expose_span(self, span: Span, credit: bool, note: str) -> None:
         ledger, key = self.ledger, span.key
@@ -174,7 +234,7 @@ class Fold:
         pause = self.policies.pause_levels_4_to_5a
         edges = [start, *pause.moments_between(start, end_counted), end_counted]
         for s, e in itertools.pairwise(edges):
-            self._store_piece(s, e, self._storage_rate(pause.at(s)), what)
+            self._store_piece(s, e, storage_rate(self.part, dries and pause.at(s)), what)
         if dries:
             storage.dry_s += end_counted - start
         if reset_at is not None:
@@ -198,9 +258,9 @@ class Fold:
                     storage.full_since = full_at
                 else:
                     ledger.full_since = full_at
+            storage.counted_s += end - start
             if storage.reset_possible:
                 storage.provisional += share
-                storage.counted_s += end - start
                 basis = "provisional"
                 note = f"{what}: clock running until the reset"
             else:
@@ -208,21 +268,18 @@ class Fold:
                 note = f"{what}: moisture inside moves on, the clock runs"
         self._record(start, end, basis, per_s, share, None, note)
 
-    def _storage_rate(self, paused_by_policy: bool) -> Fraction:
-        if self._rule is not None and (self._rule.pauses or paused_by_policy):
-            return Fraction(0)
-        return label_rate(self.part)
-
     def _new_storage(self, start: int) -> Storage:
         return Storage(start, can_reset_by_storage(self.part, self.ledger))
 
     def _break_storage(self, at: int) -> None:
         ledger, storage = self.ledger, self.ledger.storage
         ledger.storage = None
-        if storage is None or not storage.provisional:
+        if storage is None:
+            return
+        ledger.exposure_s += storage.counted_s
+        if not storage.provisional:
             return
         ledger.used += storage.provisional
-        ledger.exposure_s += storage.counted_s
         if ledger.used >= 1 and ledger.full_since is None:
             ledger.full_since = storage.full_since
         ledger.intervals = [
@@ -247,7 +304,7 @@ class Fold:
             bake.reached_at = done.reached_at
             self._record(start, max(start, done.reached_at), "bake", *_NOTHING, None, note)
             self._reset(done.reached_at)
-            ledger.baked_once = True
+            ledger.baked_once, ledger.baked_at = True, done.reached_at
             ledger.maker_bakes += bake.need.makers
             ledger.hic_failed = ledger.hic_missing = ledger.history_unknown = False
             ledger.opened_after_shelf_life = False
@@ -276,7 +333,7 @@ class Fold:
         span: Span | None,
         note: str,
     ) -> None:
-        if start >= end:
+        if start >= end or not self.working:
             return
         ledger, key = self.ledger, span.key if span is not None else None
         line = Interval(start, end, ledger.place, basis, per_s, share, key, note)
@@ -291,7 +348,9 @@ class Fold:
 
     def apply(self, event: Event) -> None:
         """Carry the account on to the event and let it happen."""
-        self.advance(min(event.at, self.at))
+        # Which of an oven's readings count is judged over the whole bake: nothing may cut it.
+        if self.ledger.phase is not Phase.BAKING or event.kind not in DURING_A_BAKE:
+            self.advance(min(event.at, self.at))
         handler = _HANDLERS.get(event.kind)
         if handler is not None:
             handler(self, event)
@@ -303,6 +362,8 @@ class Fold:
         if event.place is not None:
             ledger.place = event.place
         if not event.id:
+            # Nobody saw this opening: what an earlier card said says nothing about it.
+            ledger.hic, ledger.hic_good = None, False
             return
         ledger.hic = dict(event.hic) if event.hic is not None else None
         verdict = indicator.judge(self.part.msl, event.hic)
@@ -329,7 +390,7 @@ class Fold:
             ledger.place = event.place
         if fresh and event.new_hic == "fresh" and event.seal == "heat" and ledger.hic_good:
             ledger.shelf_life_ends = drypack.shelf_life_end(day(event.at))
-            ledger.opened_after_shelf_life = False
+            ledger.opened_after_shelf_life &= ledger.hic_missing
 
     def _move(self, event: Event) -> None:
         if self.ledger.phase is Phase.BAKING:
@@ -426,6 +487,14 @@ _HANDLERS: dict[Kind, Callable[[Fold, Event], None]] = {
 }
 
 
+def storage_rate(part: PartFacts, paused_by_policy: bool) -> Fraction:
+    """Return the share of the floor life that a second of dry storage uses (design 4.3)."""
+    rule = recovery.dry_storage_rule(part.msl)
+    if rule is not None and (rule.pauses or paused_by_policy):
+        return Fraction(0)
+    return label_rate(part)
+
+
 def can_reset_by_storage(part: PartFacts, ledger: Ledger) -> bool:
     """Return whether a dry storage that begins now can reset the floor life.
 
@@ -448,6 +517,7 @@ def fold(
     policies: Policies,
     at: int,
     joined: Mapping[str, Joined] | None = None,
+    working: bool = True,
 ) -> Ledger:
     """Return the account of a carrier at the moment `at`.
 
@@ -458,8 +528,9 @@ def fold(
         policies: the site's dated choices.
         at: the moment asked about; a future one is a forecast.
         joined: by join event, the account of what was joined into this carrier.
+        working: keep the intervals behind the account.
     """
-    account = Fold(facts, places, policies, at, joined)
+    account = Fold(facts, places, policies, at, joined, working)
     for event in events:
         if event.at > at:
             break
@@ -471,10 +542,13 @@ def fold(
 def carried_on(account: Fold, at: int) -> Fold:
     """Return a copy of a kept fold that asks about a later moment.
 
-    The kept fold must stand at a moment no later than the newest reading it knew of each place
-    (or in a bag): what lies behind the newest reading may still turn out otherwise.
+    The kept fold must stand in a closed bag, or at a moment no later than the newest reading it
+    knew of its place: what lies behind that may still turn out otherwise. So may a bake that runs,
+    and a cabinet out of its limit that is not back yet: no fold that stands there is carried on.
     """
-    later = Fold(account.facts, account.places, account.policies, at, account.joined)
+    later = Fold(
+        account.facts, account.places, account.policies, at, account.joined, account.working
+    )
     later.ledger = deepcopy(account.ledger)
     return later
 
@@ -482,6 +556,28 @@ def carried_on(account: Fold, at: int) -> Fold:
 def day(moment: int) -> date:
     """Return the UTC day of a moment."""
     return datetime.fromtimestamp(moment, UTC).date()
+
+
+def _moment_of(
+    share: Fraction,
+    pieces: Sequence[tuple[Span, bool]],
+    rates: Mapping[tuple[AirKey, bool], Fraction],
+) -> int:
+    """Return when so much has been used along the pieces, which use at least that.
+
+    In whole numbers of the rates' common part: adding thousands of fractions takes ten times as
+    long.
+    """
+    parts = lcm(share.denominator, *(per_s.denominator for per_s in rates.values()))
+    whole = {of: int(per_s * parts) for of, per_s in rates.items()}
+    left = int(share * parts)
+    for span, credited in pieces:
+        per_s = whole[span.key, credited]
+        used = per_s * (span.end - span.start)
+        if used >= left:
+            return span.start - (-left // per_s)
+        left -= used
+    raise ValueError("the pieces use less than that")
 
 
 def _ceil(value: Fraction) -> int:

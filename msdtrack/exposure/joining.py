@@ -14,6 +14,7 @@ def absorb(ledger: Ledger, other: Ledger) -> None:
     if other.share > ledger.used:
         ledger.used, ledger.assumed = other.share, other.assumed
         ledger.intervals = list(other.intervals)
+    ledger.stays += other.stays
     ledger.quantity += other.quantity
     other_s = other.storage.counted_s if other.storage is not None else 0
     ledger.exposure_s = max(ledger.exposure_s, other.exposure_s + other_s)
@@ -27,6 +28,8 @@ def absorb(ledger: Ledger, other: Ledger) -> None:
     ledger.opened_after_shelf_life |= other.opened_after_shelf_life
     ledger.history_unknown |= other.history_unknown
     ledger.baked_once &= other.baked_once
+    both_baked = ledger.baked_at is not None and other.baked_at is not None
+    ledger.baked_at = _earlier(ledger.baked_at, other.baked_at) if both_baked else None
     ledger.bakes = max(ledger.bakes, other.bakes)
     ledger.maker_bakes = max(ledger.maker_bakes, other.maker_bakes)
     ledger.hot_s = max(ledger.hot_s, other.hot_s)

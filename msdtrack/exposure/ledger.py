@@ -108,8 +108,11 @@ class Ledger:
         beyond_run_s: length of the present unbroken exposure beyond the table, seconds.
         full_since: when the share reached 1.
         board: the board batch it was placed on; passes, peak_c: its reflows so far.
+        baked_at: when the last bake that reset it was complete.
         desiccant_out_s: how long the desiccant has been in the air over all openings.
         known_closed_at: when the carrier was last known to be in a closed bag.
+        stays: (place, start, end) of all time outside a good bag, what was joined in included:
+            whose readings can change this account.
     """
 
     now: int
@@ -137,6 +140,7 @@ class Ledger:
     opened_after_shelf_life: bool = False
     history_unknown: bool = False
     baked_once: bool = False
+    baked_at: int | None = None
     bakes: int = 0
     maker_bakes: int = 0
     hot_s: int = 0
@@ -149,6 +153,7 @@ class Ledger:
     unknowns: frozenset[str] = frozenset()
     intervals: list[Interval] = field(default_factory=list)
     before_reset: list[Interval] = field(default_factory=list)
+    stays: list[tuple[str, int, int]] = field(default_factory=list)
 
     @property
     def share(self) -> Fraction:

@@ -67,7 +67,7 @@ def progress(
 def _runs(
     oven: PlaceAir, band: Band, start: int, end: int, at: int
 ) -> list[tuple[int, int, bool]] | None:
-    known = [r for r in oven.readings if r[0] <= at and start - HOLDS_S <= r[0]]
+    known = oven.known(start - HOLDS_S, at)
     if not known or known[0][0] >= end:
         return None
     points = [(moment, band.low_c100 <= temp <= band.high_c100) for moment, temp, _ in known]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
 
@@ -29,13 +30,79 @@ def rate(part: PartFacts, key: AirKey, credit: bool) -> Fraction:
 
     Source: J-STD-033, Table 7-1 and clause 7; the choice between table and label is design 4.2.
     """
-    return _rate(
+    return rate_class(part, credit).rate(key)
+
+
+@dataclass(frozen=True, slots=True)
+class RateClass:
+    """What of a part decides its rate in any air: parts of one class age alike side by side.
+
+    Args:
+        msl: level.
+        label_h: label hours, None where there are none.
+        groups: thickness groups in question.
+        credit: drier or cooler air lengthens the floor life.
+    """
+
+    msl: str
+    label_h: Fraction | None
+    groups: tuple[str, ...]
+    credit: bool
+    _rates: dict[AirKey, Fraction] = field(default_factory=dict, repr=False, compare=False)
+
+    def rate(self, key: AirKey) -> Fraction:
+        """Return the share of the floor life that a second in this air uses."""
+        found = self._rates.get(key)
+        if found is None:
+            found = self._rates[key] = _rate(self.msl, self.label_h, self.groups, key, self.credit)
+        return found
+
+    def __str__(self) -> str:
+        label = "" if self.label_h is None else str(self.label_h)
+        return f"{self.msl}|{label}|{'+'.join(self.groups)}|{int(self.credit)}"
+
+
+@lru_cache(maxsize=1024)
+def class_named(text: str) -> RateClass:
+    """Return the class whose text this is."""
+    msl, label, groups_, credit = text.split("|")
+    label_h = Fraction(label) if label else None
+    return RateClass(msl, label_h, tuple(groups_.split("+")), credit == "1")
+
+
+def rate_class(part: PartFacts, credit: bool) -> RateClass:
+    """Return the class of a part; arguments as for `rate`."""
+    return _class_of(
         part.msl,
-        part.label_hours,
-        groups(part),
-        key,
+        part.label_floor_life_hours,
+        part.family,
+        part.pins,
+        part.square,
+        part.body_mm,
         credit and part.compound_confirmed,
     )
+
+
+@lru_cache(maxsize=65536)
+def _class_of(
+    msl: str,
+    label_floor_life_hours: float | None,
+    family: str | None,
+    pins: int | None,
+    square: bool | None,
+    body_mm: float | None,
+    credit: bool,
+) -> RateClass:
+    part = PartFacts(
+        "",
+        msl,
+        body_mm=body_mm,
+        family=family,
+        pins=pins,
+        square=square,
+        label_floor_life_hours=label_floor_life_hours,
+    )
+    return RateClass(msl, part.label_hours, groups(part), credit)
 
 
 def governing_group(part: PartFacts, key: AirKey) -> str | None:
@@ -56,7 +123,6 @@ def table_level(msl: str) -> str:
     return LEVEL_2_STANDS_ON if msl == "2" else msl
 
 
-@lru_cache(maxsize=65536)
 def _rate(
     msl: str, label_h: Fraction | None, groups_: tuple[str, ...], key: AirKey, credit: bool
 ) -> Fraction:

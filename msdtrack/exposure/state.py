@@ -97,6 +97,7 @@ def state_of(
     at: int,
     oven: OvenLimits | None = None,
     joined: Mapping[str, Joined] | None = None,
+    working: bool = True,
 ) -> CarrierState:
     """Return the state of a carrier as of `at`.
 
@@ -108,8 +109,9 @@ def state_of(
         at: the moment asked about; a future one is a forecast.
         oven: the oven that bake advice is for, None for any.
         joined: by join event, the account of what was joined into this carrier.
+        working: keep the intervals that a working is made of.
     """
-    account = account_of(facts, events, places, policies, at, joined)
+    account = account_of(facts, events, places, policies, at, joined, working)
     ledger, conflicts = account.ledger, account.conflicts
     status = _status(ledger, places, facts, at)
     bake = advise(facts, ledger, policies.cumulative_bake_h.at(at), oven)
@@ -123,6 +125,8 @@ def state_of(
         unknowns.discard("history_unknown")
     if ledger.place is None:
         unknowns.add("place_unknown")
+    if facts.part.body_mm is None and facts.part.msl != "1":
+        unknowns.add("thickness_unknown")
     return CarrierState(
         facts=facts,
         at=at,
@@ -149,11 +153,12 @@ def account_of(
     policies: Policies,
     at: int,
     joined: Mapping[str, Joined] | None = None,
+    working: bool = True,
 ) -> Joined:
     """Return the ledger of a carrier as of `at` and what contradicted; arguments as `state_of`."""
     until = [event for event in events if event.at <= at]
     settled, conflicts = settle(until, facts.received_at)
-    ledger = fold(facts, settled, places, policies, at, joined)
+    ledger = fold(facts, settled, places, policies, at, joined, working)
     inherited = [
         c for event in until if joined and event.id in joined for c in joined[event.id].conflicts
     ]
@@ -290,7 +295,12 @@ def _next_step(
             text = "May be used now. Left in dry storage its floor life is whole again at {at}."
             return NextStep("keep", text, reset_due_at)
         return NextStep("keep", "May be used. Keep it closed and dry until then.")
-    if forecast.remaining_h is not None and forecast.remaining_h < USE_FIRST_BELOW_H:
+    return use_step(forecast.remaining_h)
+
+
+def use_step(remaining_h: Fraction | float | None) -> NextStep:
+    """Return the next step for an exposed carrier that may be used."""
+    if remaining_h is not None and remaining_h < USE_FIRST_BELOW_H:
         return NextStep("use_first", "Use it first, or return it to dry storage now.")
     return NextStep("use", "Use it, or return it to dry storage.")
 

@@ -9,7 +9,7 @@ from msdtrack.exposure.air import Air
 from msdtrack.exposure.facts import HOUR_S, PartFacts, Policies
 from msdtrack.exposure.history import Places
 from msdtrack.exposure.ledger import Basis, Interval
-from msdtrack.exposure.rates import governing_group, label_rate, table_level
+from msdtrack.exposure.rates import governing_group, groups, label_rate, table_level
 from msdtrack.exposure.state import CarrierState
 from msdtrack.standard import derating, levels
 
@@ -86,15 +86,21 @@ def working_of(state: CarrierState, places: Places, policies: Policies) -> Worki
             notes.append(WHY_ASSUMED[interval.key.missing])
         if interval.key is not None and interval.key.cell == derating.BEYOND:
             notes.append("beyond the table: its worst cell counts")
-        if part.msl == "2" and interval.key is not None:
+        cell = _cell(part, interval)
+        in_question = groups(part)
+        if cell is not None and part.msl == "2":
             notes.append("level 2 has no row: level 2a's")
+        if cell is not None and len(in_question) > 1:
+            notes.append(
+                f"thickness group not certain ({', '.join(in_question)}): the worst counts"
+            )
         return Line(
             interval.start,
             interval.end,
             interval.place,
             raw,
             guarded,
-            _cell(part, interval),
+            cell,
             Fraction(interval.end - interval.start, HOUR_S),
             interval.share,
             interval.basis,

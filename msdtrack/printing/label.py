@@ -41,6 +41,7 @@ class LabelFacts:
         bake_line: How to bake it, in a few words; None to leave it out.
         bag: The dry bag's own code; None to leave it out.
         stuck_on: Which of the two labels this is; None for neither word.
+        desiccant: How much desiccant the bag holds; None to leave it out.
     """
 
     code: str
@@ -57,6 +58,7 @@ class LabelFacts:
     bake_line: str | None = None
     bag: str | None = None
     stuck_on: Literal["bag", "carrier"] | None = None
+    desiccant: str | None = None
 
     @property
     def draws(self) -> Literal["carrier"]:
@@ -81,6 +83,7 @@ class LabelFacts:
             "description": self.description,
             "bag": self.bag or "",
             "stuck_on": (self.stuck_on or "").upper(),
+            "desiccant": self.desiccant or "",
         }
         return {fact: text for fact, text in words.items() if text}
 

@@ -22,7 +22,7 @@ from msdtrack.resources import resource_dir
 FACTS: dict[str, tuple[str, ...]] = {
     "carrier": (
         "code", "msl", "floor_life", "part", "lot", "quantity", "seal_date", "shelf_life_ends",
-        "bake_line", "description", "floor_life_at", "bag", "stuck_on",
+        "bake_line", "description", "floor_life_at", "bag", "stuck_on", "desiccant",
     ),
     "sign": ("code", "title", "detail"),
 }  # fmt: skip

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from threading import Lock
 
 from msdtrack.exposure.air import PlaceAir
 from msdtrack.exposure.history import Places
 from msdtrack.store import connection, places, reading_log
 from msdtrack.store.records import PlaceRecord, ReadingVersion
+from msdtrack.store.touched import TouchedReadings
 
 _kept: dict[str, tuple[object, ReadingVersion, PlaceRecord, PlaceAir]] = {}
 _lock = Lock()
@@ -23,6 +24,28 @@ def all_places(known_at: int | None = None) -> Places:
     records = {record.code: record for record in places.places(limit=100_000, known_at=known_at)}
     kinds = {code: record.kind for code, record in records.items()}
     return Places(_Airs(records, known_at), kinds)
+
+
+def take_in(written: Sequence[TouchedReadings]) -> None:
+    """Bring kept air up to date with readings that the open transaction has written late or
+    replaced, so that it need not be read again as a whole."""
+    versions = reading_log.reading_versions()
+    store = connection.generation()
+    for place in {note.place for note in written}:
+        notes = [note for note in written if note.place == place]
+        with _lock:
+            kept = _kept.get(place)
+            if (
+                kept is None
+                or kept[0] is not store
+                or kept[1].rewrites == versions[place].rewrites
+                or kept[1].changes + len(notes) != versions[place].changes
+            ):
+                continue
+            first, last = min(note.first for note in notes), max(note.last for note in notes)
+            rows = _floor_rows(reading_log.readings(place, first, last))
+            air = kept[3].changed(first, last, rows)
+            _kept[place] = (store, versions[place], kept[2], air)
 
 
 class _Airs(Mapping[str, PlaceAir]):
@@ -58,6 +81,9 @@ def _current(record: PlaceRecord, version: ReadingVersion) -> PlaceAir:
         kept = _kept.get(code)
         if kept is not None and kept[0] is store and kept[2].settings == record.settings:
             if kept[1] == version:
+                return kept[3]
+            if kept[1].rewrites == version.rewrites and kept[1].changes > version.changes:
+                # Asked from a snapshot that is older by readings since, which its moment leaves out.
                 return kept[3]
             if kept[1].rewrites == version.rewrites and kept[3].readings:
                 after = kept[3].readings[-1][0] + 1

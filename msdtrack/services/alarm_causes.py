@@ -25,9 +25,16 @@ BAG_OPEN = "bag_open_too_long"
 AIR_BEYOND = "air_beyond_limits"
 READINGS_MISSING = "readings_missing"
 CLOCK_JUMPED = "clock_jumped"
+SHELF_LIFE_LOW = "shelf_life_low"
+SHELF_LIFE_OVER = "shelf_life_over"
+BAKE_DONE = "bake_done"
+BAKE_OVERDUE = "bake_overdue"
+RESET_REACHED = "reset_reached"
+LOAD_REFUSED = "load_refused"
 
 KINDS = (
     FLOOR_LIFE_EXPIRED, FLOOR_LIFE_LOW, BAG_OPEN, AIR_BEYOND, READINGS_MISSING, CLOCK_JUMPED,
+    SHELF_LIFE_LOW, SHELF_LIFE_OVER, BAKE_DONE, BAKE_OVERDUE, RESET_REACHED, LOAD_REFUSED,
 )  # fmt: skip
 """The kinds of alarm."""
 
@@ -37,6 +44,9 @@ that air at the edge of a cell does not raise it again and again."""
 
 ROOMS = ("store", "floor", "line")
 """Kinds of place whose air is meant to stay within 30 °C / 60 % RH."""
+
+MOVE_FIRST = 3
+"""So many carriers are named in the alarm of a cabinet; the cabinets' page lists all."""
 
 _MINUTE_S = 60
 
@@ -76,19 +86,19 @@ def carrier_causes(
     """
     for state in states:
         facts = state.facts
-        name = f"{facts.code} ({facts.part.number}, lot {facts.lot})"
+        name = named(state)
         if facts.part.msl == "1" or state.status == "gone":
             continue
         if state.status != "baking" and "floor_life_exceeded" in state.reasons:
             text = f"Floor life over: {name}. Do not use it: bake it first."
-            yield _of_carrier(FLOOR_LIFE_EXPIRED, "high", text, state)
+            yield of_carrier(FLOOR_LIFE_EXPIRED, "high", text, state)
         lead_h = _lead_h(state, policies)
         if _runs_out(state, lead_h, f"{FLOOR_LIFE_LOW}:{facts.code}" in standing, policies):
             text = (
                 f"Floor life of {name} runs out within {lead_h:g} h: use it first, or dry it "
                 "in time."
             )
-            yield _of_carrier(FLOOR_LIFE_LOW, "medium", text, state)
+            yield of_carrier(FLOOR_LIFE_LOW, "medium", text, state)
         limit_min = policies["open_bag_limit_min"]
         close_min = max(0, limit_min - policies["open_bag_lead_min"])
         open_s = _bag_open_s(state, {*lines, *cabinets})
@@ -103,7 +113,7 @@ def carrier_causes(
                     f"Bag of {name} open for more than {limit_min:g} min: no quick check any more. "
                     "Put it into dry storage, or load it."
                 )
-            yield _of_carrier(BAG_OPEN, "medium", text, state)
+            yield of_carrier(BAG_OPEN, "medium", text, state)
 
 
 def place_causes(
@@ -140,7 +150,8 @@ def place_causes(
             if _cabinet_beyond(known, limit, policies, stands, now):
                 text = (
                     f"{place.name} above {limit} % RH: no dry storage after "
-                    f"{drypack.CABINET_RECOVERS_WITHIN_MIN} min. Close its door, see to its drying."
+                    f"{drypack.CABINET_RECOVERS_WITHIN_MIN} min. Close its door, see to its "
+                    f"drying.{_move_first(place.code, states)}"
                 )
                 yield _of_place(AIR_BEYOND, "medium", text, place)
         yield from _missing(
@@ -250,6 +261,23 @@ def _cabinet_beyond(
     )
 
 
+def _move_first(cabinet: str, states: Iterable[CarrierState]) -> str:
+    """Return the carriers that lie open in a cabinet, what has least floor life left first."""
+    found = []
+    for state in states:
+        part = state.facts.part
+        lies_open = state.ledger.place == cabinet and state.status in ("exposed", "dry_storage")
+        if not lies_open or part.msl == "1" or part.label_hours is None or state.used_share >= 1:
+            continue
+        left_h = (1 - state.used_share) * part.label_hours
+        found.append((recovery.storage_limit_rh_pct(part.msl), left_h, state.facts.code))
+    if not found:
+        return ""
+    first = ", ".join(code for _, _, code in sorted(found)[:MOVE_FIRST])
+    more = f" and {len(found) - MOVE_FIRST} more" if len(found) > MOVE_FIRST else ""
+    return f" Move first: {first}{more}."
+
+
 def _missing(
     place: Place,
     readings: Sequence[Reading],
@@ -323,7 +351,13 @@ def _bag_open_s(state: CarrierState, elsewhere: Collection[str]) -> int | None:
     return state.at - state.opened_at
 
 
-def _of_carrier(kind: str, priority: Priority, text: str, state: CarrierState) -> Cause:
+def named(state: CarrierState) -> str:
+    """Return what a carrier is called in an alarm."""
+    return f"{state.facts.code} ({state.facts.part.number}, lot {state.facts.lot})"
+
+
+def of_carrier(kind: str, priority: Priority, text: str, state: CarrierState) -> Cause:
+    """Return a cause that is about a carrier."""
     code = state.facts.code
     return Cause(f"{kind}:{code}", kind, priority, text, code, state.ledger.place)
 

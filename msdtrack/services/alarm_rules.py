@@ -8,19 +8,25 @@ Source: the states are those of ISA-18.2 / IEC 62682 (from memory).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
-from msdtrack.services import alarm_causes, carrier_states
+from msdtrack.errors import BadInput, FieldError
+from msdtrack.services import alarm_causes, refused_loads, standings, storage_causes
+from msdtrack.services.alarm_candidates import watched_and_resting
 from msdtrack.services.alarm_causes import Cause, clock_cause
 from msdtrack.services.catalog import person_code, places
 from msdtrack.services.policies import policies
 from msdtrack.store import alarms, reading_log
 from msdtrack.store.connection import read, write
 from msdtrack.store.reading_log import Reading
-from msdtrack.store.records import AlarmRecord
+from msdtrack.store.records import AlarmRecord, AlarmStep
 from msdtrack.times import duration_text
 
 PRIORITIES = ("high", "medium", "low")
+
+STALE_AFTER_S = 24 * 3600
+FLOOD_S = 10 * 60
+FLOOD_ABOVE = 10
 
 _ALL_PLACES = 100_000
 
@@ -36,13 +42,16 @@ def evaluate(now: int, clock_moved_s: int = 0) -> int:
     Returns:
         How many alarms were raised or returned to normal.
     """
+    # Not inside read(): there they could not be brought up to date.
+    standings.answering(now)
     with read():
         active = {alarm.cause: alarm for alarm in alarms.active()}
         standing = {key for key, alarm in active.items() if alarm.returned_at is None}
-        causes = _causes(standing, now, clock_moved_s)
+        causes = _causes(active, standing, now, clock_moved_s)
+    back = [alarm for alarm in active.values() if (alarm.shelved_until or now + 1) <= now]
     raised = [cause for cause in causes.values() if not _is_raised(cause, active)]
     returned = [key for key in standing - causes.keys() if active[key].kind in alarm_causes.KINDS]
-    if not raised and not returned:
+    if not raised and not returned and not back:
         return 0
     changes = 0
     with write():
@@ -50,6 +59,9 @@ def evaluate(now: int, clock_moved_s: int = 0) -> int:
             changes += _raise(cause, now)
         for key in sorted(returned):
             changes += alarms.return_to_normal(key, now) is not None
+        # Last, so that what is normal by now ends instead of calling for somebody.
+        for alarm in back:
+            changes += _back_from_shelf(alarm, now)
     return changes
 
 
@@ -65,16 +77,22 @@ def report_clock_jump(now: int, clock_moved_s: int) -> None:
 
 
 def active_alarms() -> list[AlarmRecord]:
-    """Return the alarms that have not ended: what nobody acknowledged first, then by priority,
-    oldest first."""
+    """Return the alarms that have not ended and are not shelved: what nobody acknowledged first,
+    then by priority, oldest first."""
     return sorted(
-        alarms.active(),
+        (alarm for alarm in alarms.active() if alarm.state != "shelved"),
         key=lambda alarm: (
             alarm.acknowledged_at is not None,
             PRIORITIES.index(alarm.priority),
             alarm.id,
         ),
     )
+
+
+def shelved_alarms() -> list[AlarmRecord]:
+    """Return the shelved alarms; what comes back first comes first."""
+    found = [alarm for alarm in alarms.active() if alarm.state == "shelved"]
+    return sorted(found, key=lambda alarm: (alarm.shelved_until or 0, alarm.id))
 
 
 def alarm_history(after: int | None = None, limit: int = 100) -> list[AlarmRecord]:
@@ -93,7 +111,7 @@ def acknowledge(alarm_id: int, person: str, now: int) -> AlarmRecord:
     Raises:
         NotFound: there is no such alarm.
         BadInput: nobody is named, or nobody has the badge.
-        Refused: somebody else acknowledged it before.
+        Refused: somebody else acknowledged it before, or it is shelved.
     """
     with write():
         alarm = alarms.alarm(alarm_id)
@@ -103,9 +121,82 @@ def acknowledge(alarm_id: int, person: str, now: int) -> AlarmRecord:
         return alarms.acknowledge(alarm_id, who, now)
 
 
-def _causes(standing: set[str], now: int, clock_moved_s: int) -> Mapping[str, Cause]:
+def shelve(alarm_id: int, person: str, reason: str, until: int, now: int) -> AlarmRecord:
+    """Put an alarm aside for a while; it comes back by itself.
+
+    Only the alarm is put aside: what it is about stays as it is, and stays refused where it is.
+
+    Args:
+        alarm_id: the alarm.
+        person: badge code or name.
+        reason: why.
+        until: when it comes back.
+        now: the present moment.
+
+    Raises:
+        NotFound: there is no such alarm.
+        BadInput: nobody or no reason is named, or the time is none the site allows.
+        Refused: it has ended or is shelved already.
+    """
+    most_h = policies(now)["shelve_most_h"]
+    errors = []
+    if not reason.strip():
+        errors.append(FieldError("reason", "say why, for those who read the log later"))
+    if not now < until <= now + most_h * 3600:
+        errors.append(FieldError("until", f"an alarm is shelved for {most_h:g} h at most"))
+    with write():
+        alarm = alarms.alarm(alarm_id)
+        if errors:
+            listed = "; ".join(f"{error.field}: {error.message}" for error in errors)
+            raise BadInput(f"{listed}.", errors)
+        return alarms.shelve(alarm.id, person_code(person, now), reason.strip(), until, now)
+
+
+def unshelve(alarm_id: int, person: str, now: int) -> AlarmRecord:
+    """Take an alarm off the shelf before its time; if its cause stands, it is unacknowledged.
+
+    Args:
+        alarm_id: the alarm.
+        person: badge code or name.
+        now: the present moment.
+
+    Raises:
+        NotFound: there is no such alarm.
+        BadInput: nobody is named, or nobody has the badge.
+        Refused: it is not shelved.
+    """
+    with write():
+        return alarms.unshelve(alarm_id, person_code(person, now), now)
+
+
+def alarm_steps(shown: Iterable[AlarmRecord]) -> dict[int, list[AlarmStep]]:
+    """Return what was done with alarms, by id, oldest first."""
+    return alarms.steps(alarm.id for alarm in shown)
+
+
+def is_stale(alarm: AlarmRecord, now: int) -> bool:
+    """Return whether an alarm has stood for so long that it says nothing new any more.
+
+    Source: ISA-18.2 / IEC 62682, stale alarms, 24 h (from memory).
+    """
+    stands = alarm.state in ("unacknowledged", "acknowledged")
+    return stands and now - alarm.active_since >= STALE_AFTER_S
+
+
+def flood(now: int) -> int:
+    """Return how many alarms came in the last ten minutes if that is a flood, else 0.
+
+    Source: ISA-18.2 / IEC 62682, alarm floods, more than 10 in 10 minutes (from memory).
+    """
+    came = alarms.newly_active(now - FLOOD_S)
+    return came if came > FLOOD_ABOVE else 0
+
+
+def _causes(
+    active: Mapping[str, AlarmRecord], standing: set[str], now: int, clock_moved_s: int
+) -> Mapping[str, Cause]:
     chosen = policies(now)
-    watched = carrier_states.watch(now)
+    watched, resting = watched_and_resting(now, float(chosen["shelf_life_lead_d"]))
     everywhere = places(limit=_ALL_PLACES)
     by_kind = {
         kind: {place.code for place in everywhere if place.kind == kind}
@@ -117,6 +208,10 @@ def _causes(standing: set[str], now: int, clock_moved_s: int) -> Mapping[str, Ca
             watched, chosen, by_kind["line"], by_kind["cabinet"], standing
         ),
         *alarm_causes.place_causes(everywhere, readings, watched, chosen, standing, now),
+        *storage_causes.shelf_life_causes([*watched, *resting], chosen),
+        *storage_causes.bake_causes(watched, everywhere, chosen, now),
+        *storage_causes.reset_causes([*watched, *resting], now),
+        *refused_loads.standing_causes(active.values(), now),
     ]
     if clock_moved_s:
         found.append(clock_cause(clock_moved_s, duration_text(clock_moved_s)))
@@ -131,6 +226,15 @@ def _newest_readings(start: int) -> dict[str, list[Reading]]:
         else [(newest.at, newest.temp_c100, newest.rh_c100)]
         for place, newest in reading_log.newest().items()
     }
+
+
+def _back_from_shelf(alarm: AlarmRecord, now: int) -> bool:
+    """Take an alarm whose time is over off the shelf; return whether nobody else did before."""
+    present = alarms.alarm(alarm.id)
+    if present.shelved_until is None or present.shelved_until > now:
+        return False
+    alarms.unshelve(alarm.id, None, now)
+    return True
 
 
 def _is_raised(cause: Cause, active: Mapping[str, AlarmRecord]) -> bool:

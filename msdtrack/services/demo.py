@@ -14,6 +14,7 @@ from uuid import NAMESPACE_OID, uuid5
 from msdtrack.errors import MsdtrackError, Refused
 from msdtrack.resources import resource_dir
 from msdtrack.services import alarm_rules, catalog, climate, event_recording, importing, receiving
+from msdtrack.services.demo_checks import read_checks
 from msdtrack.services.demo_scenario import (
     DemoCarrier,
     DemoEvent,
@@ -122,6 +123,7 @@ class _Loading:
             yield carrier.received_at, partial(self._receive, carrier)
         for n, event in enumerate(scenario.events):
             yield event.at, partial(self._record, event, n)
+        yield from read_checks(_folder(), self.now, self.carriers, self.people).steps()
         for at in range(scenario.alarms_from, self.now + 1, scenario.alarms_every_s):
             yield at, partial(self._look_at_alarms, at)
         for at, person in scenario.rounds:
@@ -132,7 +134,8 @@ class _Loading:
         if parts.refused:
             first = parts.refused[0]
             raise MsdtrackError(f"parts.csv, line {first.row}: {first.message}")
-        self.people = {name: catalog.add_person(name, at).code for name in self.scenario.people}
+        for name in self.scenario.people:
+            self.people[name] = catalog.add_person(name, at).code
         for place in self.scenario.places:
             new = catalog.NewPlace(
                 name=place.name,

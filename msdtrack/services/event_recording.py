@@ -150,6 +150,17 @@ def log_of(code: str) -> list[LogLine]:
     ]
 
 
+def correction_events(new: NewEvent, now: int) -> list[Event]:
+    """Return what a correction would put on the log, itself first; nothing is written.
+
+    Raises:
+        BadInput, NotFound: as `record` does.
+    """
+    if new.kind != Kind.CORRECT:
+        raise BadInput(f"A {new.kind} is no correction.")
+    return _events_of(new, now, {}, "")
+
+
 def _events_of(new: NewEvent, now: int, bags: dict[int, str], where: str) -> list[Event]:
     """Return the event as stored, first, and the events it brings with it."""
     carrier = carriers.carrier(new.carrier)
@@ -344,7 +355,7 @@ def _check(new: NewEvent, now: int, where: str) -> None:
     for name, hic in (("hic", new.hic), ("fields.hic", new.fields.get("hic"))):
         if hic is not None and not _is_hic(hic):
             wrong(name, 'spots "5", "10" and "60", each dry, humid or missing')
-    for name in _REQUIRED.get(new.kind, ()):
+    for name in REQUIRED.get(new.kind, ()):
         if getattr(new, name) is None:
             wrong(name, f"a {new.kind.replace('_', ' ')} needs it")
     if new.quantity is not None and new.quantity < 1:
@@ -361,7 +372,7 @@ def _check(new: NewEvent, now: int, where: str) -> None:
         raise BadInput(f"{first.field}: {first.message}.", errors)
 
 
-_REQUIRED: Mapping[str, tuple[str, ...]] = {
+REQUIRED: Mapping[str, tuple[str, ...]] = {
     Kind.CLOSE: ("desiccant", "new_hic", "seal"),
     Kind.MOVE: ("place",),
     Kind.BAKE_START: ("place", "temp_c"),

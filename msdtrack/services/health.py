@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from msdtrack import __version__
+from msdtrack.services import alarm_notices, alarm_rules
 from msdtrack.store import lease, places, reading_log
 from msdtrack.store.connection import is_sqlite, read, version
 from msdtrack.times import utc_text
@@ -33,6 +34,9 @@ def health(now: int) -> dict[str, Any]:
         newest = reading_log.newest()
         everywhere = places.places(limit=_ALL_PLACES)
         changes = version()
+        active, shelved = alarm_rules.active_alarms(), alarm_rules.shelved_alarms()
+        trouble = alarm_notices.trouble(active)
+        flood = alarm_rules.flood(now)
     age_s = None if last_run_at is None else max(0, now - last_run_at)
     return {
         "status": "ok",
@@ -44,6 +48,17 @@ def health(now: int) -> dict[str, Any]:
             "holder": None if held is None else held.holder,
             "last_run_at": None if last_run_at is None else utc_text(last_run_at),
             "age_s": age_s,
+        },
+        "alarms": {
+            "active": len(active),
+            "unacknowledged": sum(alarm.acknowledged_at is None for alarm in active),
+            "shelved": len(shelved),
+            "flood": flood > 0,
+        },
+        "notices": {
+            "waiting": trouble.waiting,
+            "failed": trouble.failed,
+            "last_error": None if trouble.newest is None else trouble.newest.error,
         },
         "places": [
             {

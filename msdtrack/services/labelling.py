@@ -191,12 +191,18 @@ def label_facts(state: CarrierState, stuck_on: StuckOn | None = None) -> LabelFa
 def bake_line(state: CarrierState) -> str | None:
     """Return how to bake a carrier, in a few words; None for level 1.
 
+    Fresh from a bake that was complete it says when that was instead.
+
     A bake that is due now has one figure. Otherwise the label outlives the moment, so it says both
     columns of Table 4-1: the floor life exceeded by up to 72 h, and by more.
     """
-    part, advice = state.facts.part, state.bake
+    part, advice, ledger = state.facts.part, state.bake, state.ledger
     if levels.is_unlimited(part.msl):
         return None
+    baked_at = ledger.baked_at
+    whole = not ledger.share and ledger.last_reset_at == baked_at and not advice.needed
+    if baked_at is not None and whole:
+        return f"baked {day(baked_at).isoformat()}, floor life whole"
     chosen = advice.chosen
     if chosen is None:
         return _UNKNOWN_BAKE

@@ -8,7 +8,7 @@ from typing import Final
 from msdtrack.errors import BadInput, FieldError
 from msdtrack.exposure.facts import Policies
 from msdtrack.services.catalog import person_code
-from msdtrack.standard import drypack
+from msdtrack.standard import drypack, sampling
 from msdtrack.store import catalog, traces
 from msdtrack.store import policies as policy_table
 from msdtrack.store.connection import write
@@ -32,6 +32,7 @@ class Policy:
         default: its value where the site has chosen nothing; its type is the policy's.
         unit: of a number.
         least, most: range of a number.
+        among: the only numbers it may be; empty where any in the range will do.
         source: where the default comes from.
     """
 
@@ -42,10 +43,13 @@ class Policy:
     least: float = 0
     most: float = 0
     source: str = _PRACTICE
+    among: tuple[float, ...] = ()
 
 
 _OFF = Policies()
 _LEAD_H = {"2": 24, "2a": 24, "3": 12, "4": 8, "5": 6, "5a": 4, "6": 2}
+
+_AQLS_PCT = tuple(float(aql) for aql in sampling.AQLS_PCT)
 
 POLICIES: Final[tuple[Policy, ...]] = (
     Policy(
@@ -81,6 +85,41 @@ POLICIES: Final[tuple[Policy, ...]] = (
             720,
         )
         for level, hours in _LEAD_H.items()
+    ),
+    Policy(
+        "bake_overdue_min",
+        "How long a carrier may stay in the oven after its bake is complete before it is overdue: "
+        "every hour more above 90 °C costs solderability.",
+        60,
+        "min",
+        0,
+        1440,
+    ),
+    Policy(
+        "shelf_life_lead_d",
+        "How long before the shelf life of a closed bag ends the alarm comes.",
+        30,
+        "d",
+        0,
+        180,
+    ),
+    Policy(
+        "shelve_most_h",
+        "Longest time for which an alarm may be shelved; then it comes back by itself.",
+        8,
+        "h",
+        1,
+        24,
+    ),
+    Policy(
+        "notice_priorities",
+        "Which alarms are sent out as notices: 1 those of high priority, 2 of medium too, 3 all, "
+        "0 none.",
+        2,
+        "of 3",
+        0,
+        3,
+        among=(0, 1, 2, 3),
     ),
     Policy(
         "open_bag_limit_min",
@@ -148,6 +187,16 @@ POLICIES: Final[tuple[Policy, ...]] = (
         "% RH",
         0,
         10,
+    ),
+    Policy(
+        "sample_aql_pct",
+        "Acceptance quality limit that sample checks are planned with where none is chosen.",
+        _AQLS_PCT[0],
+        "%",
+        _AQLS_PCT[0],
+        _AQLS_PCT[-1],
+        f"{sampling.SOURCE}; which limit is agreed with the supplier",
+        _AQLS_PCT,
     ),
 )
 """Every policy but the lead times of single parts."""
@@ -236,4 +285,7 @@ def _what_is_wrong(chosen: Policy, value: Value) -> str | None:
         return "give whole hours"
     if not chosen.least <= value <= chosen.most:
         return f"give {chosen.least:g} to {chosen.most:g} {chosen.unit}, not {value:g}"
+    if chosen.among and value not in chosen.among:
+        listed = ", ".join(f"{one:g}" for one in chosen.among)
+        return f"give one of {listed} {chosen.unit}, not {value:g}"
     return None

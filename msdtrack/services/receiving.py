@@ -13,6 +13,7 @@ from msdtrack.exposure.facts import CarrierFacts
 from msdtrack.exposure.history import day
 from msdtrack.printing.codes import CodeKind, make_code
 from msdtrack.services.event_recording import AHEAD_S
+from msdtrack.services.lot_holds import hold_on_arrival
 from msdtrack.standard import levels
 from msdtrack.store import carriers as carrier_store
 from msdtrack.store import catalog, event_log, places, request_log
@@ -95,6 +96,7 @@ def receive(new: NewCarrier, now: int, request_id: str | None = None) -> tuple[R
             id_ = str(uuid5(NAMESPACE_OID, f"received open {code}"))
             opening = Event(id_, code, Kind.OPEN, new.opened_at, 0, 0, person=new.person)
             event_log.append([opening], now)
+        hold_on_arrival([code], new.part, new.lot, now)
         answer = {"code": code, "bag": bag}
         if request_id is not None:
             request_log.remember(request_id, "carrier", content, 201, dict(answer), now)

@@ -40,6 +40,7 @@ def check_all(
             _check(work, action, held, found[code], place, quantity)
         except Stop as stop:
             stop.of_several = len(codes) > 1
+            stop.action = action
             raise
     return found
 
@@ -69,8 +70,8 @@ def _check(
         since = state.ledger.opened_at
         when = "" if since is None else f" since {work.local(since)}"
         raise stop("Open already", f"{code} is open{when}.", next_step_text(state, work.tz))
-    if kind in _NEEDS_OPEN and in_bag:
-        raise stop("Bag is closed", f"{code}: {_NEEDS_OPEN[kind]}", after("OPEN"))
+    if kind is not None and kind in _NEEDS_OPEN and in_bag:
+        raise stop("Bag is closed", f"{code}: {_NEEDS_OPEN[Kind(kind)]}", after("OPEN"))
     if kind == Kind.CLOSE and phase is Phase.BAKING:
         raise stop("In the oven", f"{code} is being baked: it is in no bag.", after("BAKEEND"))
     if kind in (Kind.LOAD, Kind.TAKE, Kind.BAKE_START) and state.ledger.held:

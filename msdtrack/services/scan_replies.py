@@ -69,6 +69,7 @@ class Stop(Refused):
 
     Attributes:
         of_several: others were to be done with it, and could be without it.
+        action: what was to be done, None where it is not about a carrier's state.
     """
 
     def __init__(
@@ -79,6 +80,7 @@ class Stop(Refused):
         self.next_step = next_step
         self.carrier = carrier
         self.of_several = False
+        self.action: Action | None = None
 
 
 def caution_of(action: Action) -> str:

@@ -13,10 +13,11 @@ from datetime import tzinfo
 from typing import Any
 
 from msdtrack.errors import BadInput, Conflict, MsdtrackError, NotFound, Refused
+from msdtrack.exposure.events import Kind
 from msdtrack.exposure.state import CarrierState
 from msdtrack.printing.codes import ACTIONS, BadCode
-from msdtrack.services import carrier_states
-from msdtrack.services.countdowns import Countdown, countdowns, time_left_text
+from msdtrack.services import carrier_states, refused_loads
+from msdtrack.services.countdowns import Countdown, countdowns, next_step_text, time_left_text
 from msdtrack.services.event_recording import AHEAD_S
 from msdtrack.services.scan_desk import Desk
 from msdtrack.services.scan_replies import Choice, Reply, Stop, Tone
@@ -203,11 +204,22 @@ def _answered(
     except (BadInput, NotFound, Conflict, Refused) as error:
         reply = _refusal(error, memory)
         memory.asked_undo = None
+        if isinstance(error, Stop):
+            _report_refused_load(error, memory.station, at, now, tz)
         if isinstance(error, Stop) and error.of_several and error.carrier in memory.chosen:
             # The others can go on without the one that stands in the way.
             memory.chosen.remove(error.carrier)
             reply.next_step = f"{reply.next_step} Left out: scan again for the others.".strip()
         return memory, Work(scan_id, memory.station, memory.person, at, now, tz), reply
+
+
+def _report_refused_load(stop: Stop, station: str, at: int, now: int, tz: tzinfo) -> None:
+    """Raise the alarm if somebody tried to load what must not be used."""
+    if stop.carrier is None or stop.action is None or stop.action.event != Kind.LOAD:
+        return
+    state = carrier_states.state(stop.carrier, now, at)
+    if state.verdict == "do_not_use" and state.status != "gone":
+        refused_loads.report(state, station, next_step_text(state, tz), now)
 
 
 def _refusal(error: MsdtrackError, memory: Memory) -> Reply:

@@ -1,5 +1,7 @@
 """Alarms as records: one per cause until it is both acknowledged and back to normal.
 
+What is done with an alarm is kept as a list of steps that nothing changes.
+
 What raises an alarm, and when, is decided by the services.
 
 Source: ISA-18.2 / IEC 62682, alarm states (from memory).
@@ -7,6 +9,7 @@ Source: ISA-18.2 / IEC 62682, alarm states (from memory).
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import peewee
@@ -14,7 +17,8 @@ import peewee
 from msdtrack.errors import NotFound, Refused
 from msdtrack.store import models
 from msdtrack.store.connection import writing
-from msdtrack.store.records import AlarmRecord
+from msdtrack.store.records import AlarmAct, AlarmRecord, AlarmStep
+from msdtrack.store.statements import execute, rows
 
 
 def raise_alarm(
@@ -52,12 +56,12 @@ def raise_alarm(
     again = standing.returned_at is not None
     changes: dict[str, object] = {"priority": priority, "message": message}
     if again:
-        changes |= {"returned_at": None, "times": standing.times + 1}
+        changes |= {"returned_at": None, "times": standing.times + 1, "again_at": at}
     return _changed(standing, changes), again
 
 
 def return_to_normal(cause: str, at: int) -> AlarmRecord | None:
-    """Note that a cause is gone; the alarm ends if it was acknowledged.
+    """Note that a cause is gone; the alarm ends if it was acknowledged and is not shelved.
 
     Returns:
         The alarm; None if none of this cause stands.
@@ -66,8 +70,8 @@ def return_to_normal(cause: str, at: int) -> AlarmRecord | None:
     standing = _standing(cause)
     if standing is None or standing.returned_at is not None:
         return standing
-    ended_at = at if standing.acknowledged_at is not None else None
-    return _changed(standing, {"returned_at": at, "ended_at": ended_at})
+    ends = standing.acknowledged_at is not None and standing.shelved_until is None
+    return _changed(standing, {"returned_at": at, "ended_at": at if ends else None})
 
 
 def acknowledge(alarm_id: int, person: str, at: int) -> AlarmRecord:
@@ -78,14 +82,87 @@ def acknowledge(alarm_id: int, person: str, at: int) -> AlarmRecord:
 
     Raises:
         NotFound: there is no such alarm.
-        Refused: it was acknowledged before.
+        Refused: it was acknowledged before, or is shelved.
     """
     writing()
     found = alarm(alarm_id)
+    if found.state == "shelved":
+        raise Refused(f"Alarm {alarm_id} is shelved: take it off the shelf first.")
     if found.acknowledged_at is not None:
         raise Refused(f"Alarm {alarm_id} was acknowledged by {found.acknowledged_by} already.")
     ended_at = at if found.returned_at is not None else None
+    _note(AlarmStep(alarm_id, "acknowledged", at, person))
     return _changed(found, {"acknowledged_at": at, "acknowledged_by": person, "ended_at": ended_at})
+
+
+def shelve(alarm_id: int, person: str, reason: str, until: int, at: int) -> AlarmRecord:
+    """Put an alarm on the shelf.
+
+    Args:
+        person: code of the person.
+        until: when it comes back by itself.
+
+    Raises:
+        NotFound: there is no such alarm.
+        Refused: it has ended or is shelved.
+    """
+    writing()
+    found = alarm(alarm_id)
+    if found.state == "ended":
+        raise Refused(f"Alarm {alarm_id} has ended: there is nothing to shelve.")
+    if found.state == "shelved":
+        raise Refused(f"Alarm {alarm_id} is shelved already, by {found.shelved_by}.")
+    _note(AlarmStep(alarm_id, "shelved", at, person, until, reason))
+    changes: dict[str, object] = {
+        "shelved_at": at,
+        "shelved_until": until,
+        "shelved_by": person,
+        "shelved_reason": reason,
+    }
+    return _changed(found, changes)
+
+
+def unshelve(alarm_id: int, person: str | None, at: int) -> AlarmRecord:
+    """Take an alarm off the shelf: it ends if its cause is gone, else somebody has to acknowledge
+    it again.
+
+    Args:
+        person: code of the person; None: its time is over.
+
+    Raises:
+        NotFound: there is no such alarm.
+        Refused: it is not shelved.
+    """
+    writing()
+    found = alarm(alarm_id)
+    if found.state != "shelved":
+        raise Refused(f"Alarm {alarm_id} is not shelved.")
+    act: AlarmAct = "came_back" if person is None else "unshelved"
+    _note(AlarmStep(alarm_id, act, at, person))
+    changes: dict[str, object] = dict.fromkeys(
+        ("shelved_at", "shelved_until", "shelved_by", "shelved_reason")
+    )
+    if found.returned_at is None:
+        changes |= {"acknowledged_at": None, "acknowledged_by": None}
+    else:
+        changes["ended_at"] = at
+    return _changed(found, changes)
+
+
+def steps(alarm_ids: Iterable[int]) -> dict[int, list[AlarmStep]]:
+    """Return what was done with alarms, oldest first; every one asked for is a key."""
+    found: dict[int, list[AlarmStep]] = {number: [] for number in alarm_ids}
+    marks = ", ".join("?" * len(found)) or "NULL"
+    sql = f"SELECT alarm, step, at, person, until, reason FROM alarm_step WHERE alarm IN ({marks})"
+    for row in rows(f"{sql} ORDER BY id", tuple(found)):
+        found[row[0]].append(AlarmStep(*row))
+    return found
+
+
+def newly_active(since: int) -> int:
+    """Return how many alarms have come, or come again, from `since` on."""
+    sql = "SELECT count(*) FROM alarm WHERE coalesce(again_at, raised_at) >= ?"
+    return int(rows(sql, (since,))[0][0])
 
 
 def alarm(alarm_id: int) -> AlarmRecord:
@@ -121,6 +198,13 @@ def _standing(cause: str) -> AlarmRecord | None:
     table = models.Alarm
     found = _records(table.select().where(table.cause == cause, table.ended_at.is_null()))
     return found[0] if found else None
+
+
+def _note(step: AlarmStep) -> None:
+    execute(
+        "INSERT INTO alarm_step (alarm, step, at, person, until, reason) VALUES (?, ?, ?, ?, ?, ?)",
+        (step.alarm, step.step, step.at, step.person, step.until, step.reason),
+    )
 
 
 def _changed(before: AlarmRecord, changes: dict[str, object]) -> AlarmRecord:

@@ -15,9 +15,9 @@ from msdtrack.errors import Conflict, NotFound
 from msdtrack.exposure.facts import CarrierFacts
 from msdtrack.store import models
 from msdtrack.store.catalog import parts_by_number
-from msdtrack.store.connection import writing
+from msdtrack.store.connection import touched, writing
 from msdtrack.store.records import CarrierRecord
-from msdtrack.store.statements import among, execute, one_row, rows
+from msdtrack.store.statements import execute, listed, one_row, rows
 from msdtrack.store.traces import check_names, trace
 
 _NAMES = tuple(field.name for field in fields(CarrierRecord))
@@ -90,6 +90,9 @@ def update_carrier(
     )
     if differing:
         models.Carrier.update(_row(differing)).where(models.Carrier.code == code).execute()
+        note = touched()
+        note.at = max(note.at, recorded_at)
+        note.carriers.add(code)
     return replace(before, **differing)
 
 
@@ -141,8 +144,7 @@ def carriers(
 
 def carriers_by_code(codes: Iterable[str]) -> dict[str, CarrierRecord]:
     """Return the carriers that exist among the codes, in one query."""
-    query = models.Carrier.select().where(among(models.Carrier.code, codes))
-    return {row["code"]: _record(row) for row in models.dicts(query)}
+    return {row["code"]: _record(row) for row in models.having(models.Carrier, "code", codes)}
 
 
 def carrier_codes() -> list[str]:
@@ -191,14 +193,15 @@ def parents(codes: Iterable[str]) -> dict[str, tuple[str, str]]:
 
     One query for each generation.
     """
-    table = models.Carrier
     found: dict[str, tuple[str, str]] = {}
     ask = set(codes)
     while ask:
-        query = table.select(table.code, table.parent, table.split_event).where(
-            among(table.code, ask), table.parent.is_null(False)
-        )
-        new = {code: (parent, split) for code, parent, split in models.tuples(query)}
+        condition, given = listed("code", ask)
+        sql = f"SELECT code, parent, split_event FROM carrier WHERE {condition}"
+        new = {
+            code: (parent, split)
+            for code, parent, split in rows(f"{sql} AND parent IS NOT NULL", given)
+        }
         found |= new
         ask = {parent for parent, _ in new.values()} - found.keys()
     return found

@@ -11,9 +11,8 @@ from msdtrack.errors import Conflict, NotFound
 from msdtrack.exposure.facts import MakerBake, PartFacts
 from msdtrack.store import models
 from msdtrack.store.canonical import to_json
-from msdtrack.store.connection import writing
+from msdtrack.store.connection import touched, writing
 from msdtrack.store.records import PersonRecord
-from msdtrack.store.statements import among
 from msdtrack.store.traces import check_names, fact_changes, trace
 
 __all__ = [
@@ -80,6 +79,9 @@ def update_part(
         models.Part.update({name: row[name] for name in differing}).where(
             models.Part.number == number
         ).execute()
+        note = touched()
+        note.at = max(note.at, recorded_at)
+        note.parts.add(number)
     return after
 
 
@@ -113,8 +115,8 @@ def parts(after: str | None = None, limit: int = 100, text: str | None = None) -
 
 def parts_by_number(numbers: Iterable[str]) -> dict[str, PartFacts]:
     """Return the parts that exist among the numbers, in one query."""
-    query = models.Part.select().where(among(models.Part.number, numbers))
-    return {row["number"]: _part_facts(row) for row in models.dicts(query)}
+    found = models.having(models.Part, "number", numbers)
+    return {row["number"]: _part_facts(row) for row in found}
 
 
 def insert_person(code: str, name: str, recorded_at: int) -> PersonRecord:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import sqlite3
 import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
@@ -30,6 +30,7 @@ from msdtrack.store.database_url import (
 )
 from msdtrack.store.errors import StoreUnavailable
 from msdtrack.store.sqlite_copy import copy_sqlite
+from msdtrack.store.touched import Touched
 
 db: Any = peewee.DatabaseProxy()
 """The open database; the models are bound to it."""
@@ -45,10 +46,14 @@ class _Transaction(threading.local):
 
     mode: str | None = None
     changed: bool = False
+    wrote_readings: bool = False
+    touched: Touched
 
 
 _transaction = _Transaction()
+_before_commit: Callable[[Touched], None] | None = None
 _opened: RegisteredDatabase | None = None
+_generation: object = None
 
 
 def open_store(
@@ -71,7 +76,7 @@ def open_store(
         BadInput: the URL can't be used.
         StoreUnavailable: the database does not answer, or a newer msdtrack has changed it.
     """
-    global _opened
+    global _opened, _generation
     database = database_from_url(url)
     close_store()
     try:
@@ -89,12 +94,13 @@ def open_store(
         database.register.close_all()
         raise
     db.initialize(database)
-    _opened = database
+    _opened, _generation = database, object()
 
 
 def generation() -> object:
-    """Return a token of the open database: another one once another has been opened."""
-    return _opened
+    """Return a token of the open database and of what was read from it: another one once another
+    has been opened, or readings were undone that may have been read."""
+    return _generation
 
 
 def close_store() -> None:
@@ -119,24 +125,40 @@ def write() -> Iterator[None]:
         RuntimeError: it was called inside `read()`, whose snapshot may be old.
     """
     if _transaction.mode == "write":
-        with _in_words(), db.atomic():
+        with _in_words(), db.atomic(), _forgetting_readings():
             yield
         return
     if _transaction.mode == "read":
         raise RuntimeError("write() inside read(): what was read may be out of date")
-    with _process_lock, _in_words():
+    with _process_lock, _in_words(), _forgetting_readings():
         database = _usable()
         sqlite = isinstance(database, RegisteredSqlite)
         with database.atomic("IMMEDIATE") if sqlite else database.atomic():
             if not sqlite:
                 _lock_writes(database)
             _transaction.mode, _transaction.changed = "write", False
+            _transaction.touched, _transaction.wrote_readings = Touched(), False
             try:
                 yield
+                if _transaction.touched and _before_commit is not None:
+                    _before_commit(_transaction.touched)
                 if _transaction.changed:
                     run(database, "UPDATE change_counter SET value = value + 1")
             finally:
                 _transaction.mode = None
+
+
+@contextmanager
+def _forgetting_readings() -> Iterator[None]:
+    """Make a new generation if readings were written that are undone now: a later write may count
+    up to the same version with others."""
+    global _generation
+    try:
+        yield
+    except BaseException:
+        if _transaction.wrote_readings:
+            _generation = object()
+        raise
 
 
 @contextmanager
@@ -195,6 +217,31 @@ def writing(*, shows: bool = True) -> None:
         raise RuntimeError("this function writes and must run inside write()")
     if shows:
         _transaction.changed = True
+
+
+def touched(*, readings: bool = False) -> Touched:
+    """Return what the open write transaction has touched so far.
+
+    Args:
+        readings: it has written readings, too.
+
+    Raises:
+        RuntimeError: there is none.
+    """
+    writing(shows=False)
+    _transaction.wrote_readings |= readings
+    return _transaction.touched
+
+
+def before_commit(keep: Callable[[Touched], None]) -> None:
+    """Have `keep` called at the end of each write transaction that touched something, inside it."""
+    global _before_commit
+    _before_commit = keep
+
+
+def in_transaction() -> bool:
+    """Return whether the calling thread is inside `read()` or `write()`."""
+    return _transaction.mode is not None
 
 
 def _usable() -> RegisteredDatabase:

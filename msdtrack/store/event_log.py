@@ -11,8 +11,8 @@ from msdtrack.errors import Conflict
 from msdtrack.exposure.events import Event, Kind
 from msdtrack.store import models
 from msdtrack.store.canonical import content_hash, to_json
-from msdtrack.store.connection import writing
-from msdtrack.store.statements import among, executemany, one_row
+from msdtrack.store.connection import touched, writing
+from msdtrack.store.statements import among, executemany, listed, one_row, rows
 
 _COLUMNS = (
     "id", "carrier", "kind", "at", "seq", "recorded_at",
@@ -74,6 +74,9 @@ def append(
         for i, event in enumerate(events, start=1)
     ]
     executemany(_INSERT, [_row(event, given.get(event.id)) for event in stored])
+    note = touched()
+    note.at = max(note.at, recorded_at)
+    note.carriers |= {event.carrier for event in stored}
     return stored
 
 
@@ -92,8 +95,9 @@ def log(code: str) -> list[Event]:
 def logs(codes: Iterable[str]) -> dict[str, list[Event]]:
     """Return every event of each carrier in order of receipt, in one query."""
     found: dict[str, list[Event]] = {code: [] for code in codes}
-    query = models.Event.select(*_FIELDS).where(among(models.Event.carrier, found))
-    for row in models.tuples(query.order_by(models.Event.seq)):
+    condition, given = listed("carrier", found)
+    sql = f"SELECT {', '.join((*_COLUMNS, 'payload'))} FROM event WHERE {condition} ORDER BY seq"
+    for row in rows(sql, given):
         found[row[1]].append(_event(row))
     return found
 

@@ -9,7 +9,7 @@ from typing import Any
 from msdtrack.errors import Conflict, NotFound
 from msdtrack.exposure.facts import AirSettings, Dated
 from msdtrack.store import models
-from msdtrack.store.connection import writing
+from msdtrack.store.connection import touched, writing
 from msdtrack.store.records import PlaceRecord
 from msdtrack.store.statements import among
 from msdtrack.store.traces import check_names, trace
@@ -80,6 +80,7 @@ def update_place(
     )
     if differing:
         models.Place.update(differing).where(models.Place.code == code).execute()
+        touched().everything |= "kind" in differing
     return place(code)
 
 
@@ -96,6 +97,9 @@ def set_air(
     writing()
     place(code)
     _insert_air(code, air, from_at, recorded_at, person)
+    note = touched()
+    note.at = max(note.at, recorded_at)
+    note.places.add(code)
     return place(code)
 
 
@@ -151,8 +155,7 @@ def _air_settings(codes: list[str], known_at: int | None) -> dict[str, Dated[Air
     table = models.PlaceSetting
     first: dict[str, AirSettings] = {}
     changes: dict[str, dict[int, AirSettings]] = {code: {} for code in codes}
-    query = table.select().where(among(table.place, codes)).order_by(table.id)
-    for row in models.dicts(query):
+    for row in models.having(table, "place", codes, order_by="id"):
         air = AirSettings(**{name: row[name] for name in _AIR})
         if row["place"] not in first:
             first[row["place"]] = air

@@ -15,7 +15,7 @@ from typing import Any
 from msdtrack.exposure.facts import Dated, Policies
 from msdtrack.store import models
 from msdtrack.store.canonical import JsonValue, to_json
-from msdtrack.store.connection import writing
+from msdtrack.store.connection import touched, writing
 from msdtrack.store.places import sorted_changes
 from msdtrack.store.records import PolicyRecord
 from msdtrack.store.statements import among
@@ -41,6 +41,7 @@ def set_policy(
         recorded_at=recorded_at,
         person=person,
     ).execute()
+    touched().everything |= name in _CALCULATED
 
 
 def policies(known_at: int | None = None) -> Policies:

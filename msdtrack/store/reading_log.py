@@ -9,9 +9,10 @@ from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 from msdtrack.errors import NotFound
-from msdtrack.store.connection import is_sqlite, writing
+from msdtrack.store.connection import is_sqlite, touched, writing
 from msdtrack.store.records import ReadingOutcome, ReadingRow, ReadingVersion
 from msdtrack.store.statements import execute, executemany, one_row, rows
+from msdtrack.store.touched import TouchedReadings
 
 Reading = tuple[int, int, int | None]
 """Moment (seconds UTC), temperature (hundredths of °C), humidity (hundredths of % RH or None)."""
@@ -65,6 +66,10 @@ def add_readings(
     if added or replaced:
         appended = len({second for second, _, _ in ascending if second > newest_before})
         _count_change(place_id, rewritten=replaced > 0 or added > appended)
+        before = newest_before if newest_before > _FIRST else None
+        note = touched(readings=True)
+        note.at = max(note.at, received_at)
+        note.readings.append(TouchedReadings(place, ascending[0][0], ascending[-1][0], before))
     duplicates = len(readings) - added - replaced - len(conflicts)
     return ReadingOutcome(added + replaced, duplicates, tuple(sorted(conflicts)))
 

@@ -14,7 +14,9 @@ from typing import Literal
 from msdtrack.exposure.facts import AirSettings, Dated
 from msdtrack.store.canonical import JsonValue
 
-AlarmState = Literal["unacknowledged", "acknowledged", "returned_to_normal", "ended"]
+AlarmState = Literal["unacknowledged", "acknowledged", "returned_to_normal", "shelved", "ended"]
+AlarmAct = Literal["acknowledged", "shelved", "unshelved", "came_back"]
+NoticeState = Literal["sending", "sent", "waiting", "failed", "unsure", "needless"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,8 +167,11 @@ class AlarmRecord:
     Args:
         cause: what brought it; at most one alarm that has not ended has a given cause.
         raised_at: the first time; `times` counts that one and every return of the cause.
+        again_at: when the cause came back last; None: it never did.
+        shelved_at, shelved_until, shelved_by, shelved_reason: of a shelved alarm; None once it is
+            back.
 
-    Source: the states are those of ISA-18.2 / IEC 62682 without shelving (from memory).
+    Source: the states are those of ISA-18.2 / IEC 62682 (from memory).
     """
 
     id: int
@@ -182,15 +187,68 @@ class AlarmRecord:
     acknowledged_by: str | None = None
     ended_at: int | None = None
     times: int = 1
+    again_at: int | None = None
+    shelved_at: int | None = None
+    shelved_until: int | None = None
+    shelved_by: str | None = None
+    shelved_reason: str | None = None
 
     @property
     def state(self) -> AlarmState:
         """Return where it stands: ended is both acknowledged and back to normal."""
         if self.ended_at is not None:
             return "ended"
+        if self.shelved_until is not None:
+            return "shelved"
         if self.returned_at is not None:
             return "returned_to_normal"
         return "unacknowledged" if self.acknowledged_at is None else "acknowledged"
+
+    @property
+    def active_since(self) -> int:
+        """Return when its cause came the last time."""
+        return self.raised_at if self.again_at is None else self.again_at
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmStep:
+    """What somebody, or time, did with an alarm.
+
+    Args:
+        step: came_back: the time it was shelved for was over.
+        person: who; None for time.
+        until, reason: of a shelving.
+    """
+
+    alarm: int
+    step: AlarmAct
+    at: int
+    person: str | None = None
+    until: int | None = None
+    reason: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NoticeRecord:
+    """The notice of one alarm to one receiver.
+
+    Args:
+        target: stands for the receiver; its address holds secrets and is not stored.
+        label: the receiver for people, without secrets.
+        state: sending; sent; waiting: it failed and is tried again at `next_at`; failed: given up;
+            unsure: the server stopped while sending; needless: over before it could be sent.
+        claimed_at: when it was tried last.
+        error: why it failed last.
+    """
+
+    alarm: int
+    target: str
+    label: str
+    state: NoticeState
+    attempts: int
+    claimed_at: int
+    next_at: int
+    error: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,13 @@ def among(column: peewee.Field[Any], values: Iterable[str]) -> peewee.Node:
     return peewee.NodeList((column, peewee.SQL("= ANY(%s)", [list(values)])))
 
 
+def listed(column: str, values: Iterable[str]) -> tuple[str, tuple[object, ...]]:
+    """Return the condition that the column has one of the values, with its parameter."""
+    if is_sqlite():
+        return f"{column} IN (SELECT value FROM json_each(?))", (json.dumps(list(values)),)
+    return f"{column} = ANY(?)", (list(values),)
+
+
 def rows(sql: str, parameters: Sequence[object] = ()) -> list[tuple[Any, ...]]:
     """Return the rows of a query written with `?` for its parameters."""
     found: list[tuple[Any, ...]] = run(opened(), sql, parameters).fetchall()

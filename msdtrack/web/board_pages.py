@@ -11,8 +11,9 @@ from flask import Response, request
 from msdtrack.exposure.state import MAX_PASSES, CarrierState
 from msdtrack.printing.codes import ACTIONS
 from msdtrack.services import boards, carrier_states
-from msdtrack.services.board_states import BatchState
+from msdtrack.services.board_states import BatchState, BoardBake
 from msdtrack.services.catalog import Person, Place
+from msdtrack.services.countdowns import next_step_text
 from msdtrack.services.rework import HEAT_C
 from msdtrack.web import who
 from msdtrack.web.board_rows import (
@@ -68,7 +69,9 @@ class BatchPage:
         components: what is placed on it, the worst first.
         log: what happened to it, newest first.
         carrier: the carrier that was scanned and waits for its number of pieces, None for none.
+        carrier_step: what else is to be done with that carrier, in words.
         oven: the oven that was scanned and waits for its temperature, None for none.
+        bake: the bakes that all components allow, in that oven if one was scanned.
         ovens, places, people: to choose from.
         person: who is at the browser.
         cards, seals: action names with what the card can show, and how a bag can be closed.
@@ -82,7 +85,9 @@ class BatchPage:
     components: tuple[ComponentRow, ...]
     log: tuple[BatchLogEntry, ...]
     carrier: CarrierState | None
+    carrier_step: str
     oven: Place | None
+    bake: BoardBake
     ovens: tuple[Place, ...]
     places: tuple[Place, ...]
     people: tuple[Person, ...]
@@ -133,7 +138,10 @@ def batch_page(
     carrier_code = request.values.get("carrier") or asked.get("carrier")
     places = all_places()
     oven = next((one for one in places if one.code == oven_code and one.kind == "oven"), None)
-    state = boards.batch_state(code.upper(), now, oven=None if oven is None else oven.code)
+    state = boards.batch_state(code.upper(), now)
+    bake = state.bake
+    if oven is not None:
+        bake = boards.batch_state(code.upper(), now, oven=oven.code).bake
     carrier = carrier_states.state(carrier_code, now) if carrier_code else None
     if values is None:
         values = {"last": "more", "hic": CARDS[0], "seal": SEALS[0]}
@@ -146,7 +154,9 @@ def batch_page(
         components=component_rows(state),
         log=log_entries(boards.log_of(state.batch.code), names, person_names()),
         carrier=carrier,
+        carrier_step="" if carrier is None else next_step_text(carrier, site().tz),
         oven=oven,
+        bake=bake,
         ovens=tuple(place for place in places if place.kind == "oven"),
         places=tuple(place for place in places if place.kind != "oven"),
         people=tuple(all_people()),

@@ -85,7 +85,6 @@ class ComponentRow:
     Args:
         giver: code of the carrier its pieces came from.
         rework: what it needs before rework heat, in words.
-        flag: what is wrong with it, "" if nothing.
     """
 
     code: str
@@ -180,7 +179,7 @@ def component_rows(state: BatchState) -> tuple[ComponentRow, ...]:
                 mark=Mark("soon" if one.rework.needs_bake else "bag", "Soldered")
                 if state.finished_at is not None
                 else mark_of(one.state),
-                left="no limit" if left_h is None else duration_text(int(left_h * HOUR_S)),
+                left=_hours(left_h),
                 used=percent(counting.used_share),
                 bar=float(min(Fraction(1), counting.used_share)),
                 passes=one.state.ledger.passes,
@@ -234,10 +233,16 @@ def _left(state: BatchState) -> str:
     if state.status == "baking":
         return "baking"
     if state.bake.needed:
-        return "bake first" if state.finished_at is None else "bake before rework"
+        return "bake first" if state.finished_at is None else "due now"
     if state.remaining_h is None:
         return "no limit"
     return duration_text(int(state.remaining_h * HOUR_S))
+
+
+def _hours(left_h: Fraction | None) -> str:
+    if left_h is None:
+        return "no limit"
+    return duration_text(int(left_h * HOUR_S)) if left_h > 0 else "none"
 
 
 def _local(moment: int) -> str:

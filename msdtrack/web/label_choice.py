@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from flask import Response
 
-from msdtrack.services import labelling
+from msdtrack.services import dry_packing, labelling
 from msdtrack.services.labelling import LabelLayout
 
 PDF, PNG = "application/pdf", "image/png"
 
 
 def carrier_layouts() -> tuple[LabelLayout, ...]:
-    """Return the label layouts for carriers, the largest first."""
-    found = [layout for layout in labelling.layouts() if layout.draws == "carrier"]
+    """Return the label layouts for carriers, the largest first; a closing label needs more said."""
+    found = [
+        layout
+        for layout in labelling.layouts()
+        if layout.draws == "carrier" and layout.name != dry_packing.LAYOUT
+    ]
     return tuple(sorted(found, key=lambda each: -each.width_mm * each.height_mm))
 
 

@@ -66,6 +66,7 @@ _OF_ALARM = {
     "unacknowledged": "Unacknowledged",
     "acknowledged": "Acknowledged",
     "returned_to_normal": "Returned to normal, unacknowledged",
+    "shelved": "Shelved",
     "ended": "Normal",
 }
 
@@ -73,7 +74,7 @@ _OF_ALARM = {
 def alarm_mark(alarm: AlarmRecord) -> Mark:
     """Return the mark of an alarm with its state in the words of ISA-18.2 / IEC 62682."""
     word = _OF_ALARM[alarm.state]
-    if alarm.state == "ended":
+    if alarm.state in ("shelved", "ended"):
         return Mark("bag", word)
     if alarm.state == "returned_to_normal":
         return Mark("do", word)

@@ -38,6 +38,7 @@ UNKNOWNS: Mapping[str, str] = {
     "assumed air counts.",
     "place_unknown": "Its place is not known: the assumed air counts.",
     "history_unknown": "Its history before receipt is not known.",
+    "thickness_unknown": "Its body thickness is not known: the worst thickness group counts.",
 }
 
 MISSING: Mapping[str, str] = {

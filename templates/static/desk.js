@@ -13,6 +13,10 @@ const deaf = form.querySelector("[data-desk-deaf]");
 const unsent = form.querySelector("[data-desk-unsent]");
 const words = form.querySelector("[data-desk-waiting]");
 
+// By the server's clock: one that is sent late still counts from when it was made.
+const servedAt = Number(document.querySelector("[data-served-at]")?.dataset.servedAt);
+const aheadS = servedAt ? servedAt - Math.floor(Date.now() / 1000) : 0;
+
 const waiting = [];
 let working = false;
 
@@ -23,7 +27,7 @@ form.addEventListener("submit", (event) => {
   field.value = "";
   field.focus();
   if (!code) return;
-  waiting.push(code);
+  waiting.push({ code, at: Math.floor(Date.now() / 1000) + aheadS });
   work();
 });
 
@@ -33,7 +37,8 @@ async function work() {
   while (waiting.length > 0) {
     // What was put together so far goes with it, as the page holds it now.
     const body = new FormData(form);
-    body.set("code", waiting[0]);
+    body.set("code", waiting[0].code);
+    body.set("scanned_at", waiting[0].at);
     await send(new URLSearchParams(body));
     waiting.shift();
   }
@@ -56,7 +61,7 @@ async function send(body) {
     } catch {
       // It is sent again.
     }
-    words.textContent = waiting.join(", ");
+    words.textContent = waiting.map((each) => each.code).join(", ");
     if (unsent.hidden) signal("refuse");
     unsent.hidden = false;
     await new Promise((resolve) => setTimeout(resolve, AGAIN_MS));
@@ -80,22 +85,26 @@ function show(text, answer) {
   if (tone) signal(tone);
 }
 
+// A scanner types wherever the focus is: what is no field of its own gives it back.
+function busy() {
+  const there = document.activeElement;
+  return there !== field && there?.closest("input, select, textarea, iframe");
+}
+
 function listen() {
-  const elsewhere = document.activeElement !== field;
-  const busy = document.activeElement?.closest("input, select, textarea, iframe");
-  deaf.hidden = !elsewhere;
-  form.classList.toggle("is-deaf", elsewhere);
-  // A scanner types wherever the focus is: what is no field gives it back.
-  return elsewhere && !busy;
+  deaf.hidden = document.hasFocus() && !busy();
+  form.classList.toggle("is-deaf", !deaf.hidden);
 }
 
 document.addEventListener("keydown", (event) => {
   const plain = event.key.length === 1 && !event.ctrlKey && !event.altKey && !event.metaKey;
-  if (plain && event.key !== " " && listen()) field.focus();
+  if (plain && event.key !== " " && !busy()) field.focus();
 });
 deaf.addEventListener("click", () => field.focus());
 document.addEventListener("focusin", listen);
 document.addEventListener("focusout", () => setTimeout(listen));
+window.addEventListener("focus", listen);
+window.addEventListener("blur", listen);
 window.addEventListener("beforeunload", (event) => waiting.length > 0 && event.preventDefault());
 field.focus();
 listen();

@@ -91,7 +91,7 @@ def test_a_name_never_leaves_the_folder(name: str) -> None:
 
 
 def test_shipped_layouts_are_sound_and_as_large_as_their_names() -> None:
-    assert layout_names() == ["100x50", "62x29", "badge", "place"]
+    assert layout_names() == ["100x50", "62x29", "badge", "closing", "place"]
     sizes = {name: load_layout(name) for name in layout_names()}
     assert (sizes["62x29"].width_mm, sizes["62x29"].height_mm) == (62, 29)
     assert (sizes["100x50"].width_mm, sizes["100x50"].height_mm) == (100, 50)

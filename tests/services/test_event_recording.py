@@ -115,7 +115,9 @@ def test_a_refused_event_leaves_none_of_its_list(shop: dict[str, str]) -> None:
         ("bake_start", {"temp_c": 125.0, "place": "Bench"}, "place"),
         ("split", {"quantity": 501}, "quantity"),
         ("hold", {}, "reason"),
-        ("join", {}, "kind"),
+        ("join", {}, "into"),
+        ("place_on_board", {"quantity": 1}, "board"),
+        ("reflow", {}, "kind"),
         ("open", {"hic": {"5": "blue"}}, "hic"),
     ],
 )

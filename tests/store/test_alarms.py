@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import peewee
 import pytest
 
 from msdtrack.errors import NotFound, Refused
 from msdtrack.store import alarms, lease, server
-from msdtrack.store.connection import version, write
-from msdtrack.store.records import AlarmRecord, LeaseRecord
+from msdtrack.store.connection import close_store, open_store, opened, version, write
+from msdtrack.store.database_url import run
+from msdtrack.store.migrations import ALL
+from msdtrack.store.records import AlarmRecord, AlarmStep, LeaseRecord
 from tests.store.samples import T0, fill
 
 
@@ -86,8 +89,69 @@ def test_a_cause_that_comes_back_unseen_is_the_same_alarm(store: str) -> None:
         alarms.return_to_normal("floor_life:CARRIER1", T0 + 20)
     back, again = raised(T0 + 30)
     assert again
-    assert back == replace(first, times=2)
+    assert back == replace(first, times=2, again_at=T0 + 30)
     assert back.state == "unacknowledged"
+
+
+def test_a_shelved_alarm_stays_until_it_is_off_the_shelf(store: str) -> None:
+    """Returned to normal on the shelf it has not ended, and the same cause is the same alarm."""
+    fill()
+    first, _ = raised()
+    with write():
+        alarms.acknowledge(first.id, "W1", T0 + 5)
+        shelved = alarms.shelve(first.id, "W2", "sensor at repair", T0 + 3600, T0 + 10)
+        returned = alarms.return_to_normal("floor_life:CARRIER1", T0 + 20)
+    assert returned is not None
+    assert (shelved.state, returned.state, returned.ended_at) == ("shelved", "shelved", None)
+    again, new = raised(T0 + 30)
+    assert (again.id, new, again.times, again.state) == (first.id, True, 2, "shelved")
+    with write():
+        off = alarms.unshelve(first.id, None, T0 + 3600)
+    assert (off.state, off.acknowledged_by, off.shelved_by) == ("unacknowledged", None, None)
+    with write():
+        alarms.shelve(first.id, "W1", "again", T0 + 7200, T0 + 3700)
+        alarms.return_to_normal("floor_life:CARRIER1", T0 + 3800)
+        ended = alarms.unshelve(first.id, "W1", T0 + 3900)
+    assert (ended.state, ended.ended_at) == ("ended", T0 + 3900)
+    assert alarms.steps([first.id, 999]) == {
+        first.id: [
+            AlarmStep(first.id, "acknowledged", T0 + 5, "W1"),
+            AlarmStep(first.id, "shelved", T0 + 10, "W2", T0 + 3600, "sensor at repair"),
+            AlarmStep(first.id, "came_back", T0 + 3600),
+            AlarmStep(first.id, "shelved", T0 + 3700, "W1", T0 + 7200, "again"),
+            AlarmStep(first.id, "unshelved", T0 + 3900, "W1"),
+        ],
+        999: [],
+    }
+
+
+@pytest.mark.parametrize("sql", ["UPDATE alarm_step SET at = 7", "DELETE FROM alarm_step"])
+def test_the_steps_of_an_alarm_are_append_only(store: str, sql: str) -> None:
+    """What was done with an alarm is a record."""
+    fill()
+    first, _ = raised()
+    with write():
+        alarms.acknowledge(first.id, "W1", T0 + 5)
+    with pytest.raises(peewee.IntegrityError, match="append-only"):
+        run(opened(), sql)
+    assert len(alarms.steps([first.id])[first.id]) == 1
+
+
+def test_alarms_from_before_keep_who_acknowledged_them(database_url: str) -> None:
+    """The step from the tables without shelving carries acknowledgements over."""
+    before = [step for step in ALL if step.version < 7]
+    open_store(database_url, known_migrations=before)
+    fill()
+    run(
+        opened(),
+        "INSERT INTO alarm (cause, kind, priority, message, raised_at, acknowledged_at, "
+        "acknowledged_by, times) VALUES ('c', 'k', 'low', 'm', 5, 6, 'W1', 1)",
+    )
+    open_store(database_url)
+    (kept,) = alarms.active()
+    assert (kept.state, kept.shelved_until, kept.active_since) == ("acknowledged", None, 5)
+    assert alarms.steps([kept.id]) == {kept.id: [AlarmStep(kept.id, "acknowledged", 6, "W1")]}
+    close_store()
 
 
 def test_what_can_not_be_done_to_an_alarm_is_said(store: str) -> None:

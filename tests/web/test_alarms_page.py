@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+
 from flask.testing import FlaskClient
 
-from msdtrack.services import alarm_rules
+from msdtrack.services import alarm_notices, alarm_rules, receiving
+from msdtrack.services.alarm_notices import Target
+from msdtrack.services.receiving import NewCarrier
 from msdtrack.web.who import REMEMBERED_S
 from tests.web.conftest import Clock
 from tests.web.workshop import Workshop
@@ -76,3 +80,76 @@ def test_every_state_has_a_word(browser: FlaskClient, shop: Workshop) -> None:
     text = browser.get("/alarms").text
     assert "Unacknowledged" in text
     assert 'class="shape shape-stop"' in text
+
+
+def test_an_alarm_is_shelved_and_taken_off_by_name(
+    browser: FlaskClient, shop: Workshop, wall_clock: Clock
+) -> None:
+    """It leaves the list with its reason, comes back unacknowledged, and the history keeps it."""
+    first = _open_alarms()[0]
+    form = {"reason": "baked tonight", "hours": "2"}
+    answer = browser.post(f"/alarms/{first}/shelve", data=form, follow_redirects=True)
+    assert "Say who you are first" in answer.text
+    browser.post("/alarms/who", data={"badge": shop.people[0]})
+    page = browser.post(f"/alarms/{first}/shelve", data=form, follow_redirects=True).text
+    assert "Shelved by Mira. It comes back by itself" in page
+    assert first not in _open_alarms()
+    assert page.index("baked tonight") > page.index('id="shelved"')
+    page = browser.post(f"/alarms/{first}/unshelve", follow_redirects=True).text
+    assert "Taken off the shelf by Mira: it stands." in page
+    assert first in _open_alarms()
+    alarm = next(each for each in alarm_rules.active_alarms() if each.id == first)
+    assert [step.step for step in alarm_rules.alarm_steps([alarm])[first]] == [
+        "shelved",
+        "unshelved",
+    ]
+
+
+def test_what_is_wrong_with_a_shelving_is_beside_its_field(
+    browser: FlaskClient, shop: Workshop
+) -> None:
+    """422, the form open with what was typed, the alarm where it was."""
+    first = _open_alarms()[0]
+    browser.post("/alarms/who", data={"badge": shop.people[0]})
+    for form, words in (
+        ({"reason": "", "hours": "1"}, "Fill this in."),
+        ({"reason": "kept words", "hours": "9"}, "At most 8."),
+        ({"reason": "kept words", "hours": "0"}, "At least 1."),
+        ({"reason": "kept words", "hours": "soon"}, "is no number."),
+    ):
+        answer = browser.post(f"/alarms/{first}/shelve", data=form)
+        assert answer.status_code == 422
+        assert words in answer.text
+        assert "<details open>" in answer.text
+        assert form["reason"] in answer.text
+    assert first in _open_alarms()
+
+
+def test_a_flood_and_stale_alarms_are_said(
+    browser: FlaskClient, shop: Workshop, wall_clock: Clock
+) -> None:
+    """More than ten in ten minutes is a flood; what stands for a day is stale."""
+    assert "a flood" not in browser.get("/alarms").text
+    today = datetime.fromtimestamp(wall_clock.now, UTC).date()
+    for _ in range(11):
+        new = NewCarrier("WB-PRS-3", "F-1", 500, "reel", shelf_life_ends=today, sealed_on=today)
+        receiving.receive(new, wall_clock.now)
+    alarm_rules.evaluate(wall_clock.now)
+    page = browser.get("/alarms").text
+    assert "alarms in 10 minutes: a flood." in page
+    assert "stale" not in page
+    wall_clock.now += 24 * 3600
+    page = browser.get("/alarms").text
+    assert "stale: stands for over 24 h" in page
+    assert "a flood" not in page
+
+
+def test_a_notice_that_does_not_go_out_is_said(browser: FlaskClient, shop: Workshop) -> None:
+    """With the receiver, how often it was tried, and why it failed."""
+    assert "None are sent from here" in browser.get("/alarms").text
+    now, target = shop.now, Target("key", "1: json host")
+    due = [alarm.id for alarm in alarm_notices.claim(target, now)]
+    alarm_notices.settle(target, due, "no answer", now)
+    page = browser.get("/alarms").text
+    assert "Notice to 1: json host not sent yet, tried 1 time" in page
+    assert "no answer" in page

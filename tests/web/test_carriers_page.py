@@ -7,7 +7,7 @@ import re
 import pytest
 from flask.testing import FlaskClient
 
-from msdtrack.services import carrier_states, event_recording
+from msdtrack.services import carrier_states
 from msdtrack.store import prints
 from tests.web.conftest import NOW
 from tests.web.workshop import DRY, HOUR_S, Workshop, record
@@ -87,57 +87,6 @@ def test_a_wrong_moment_is_said_in_words(browser: FlaskClient, shop: Workshop) -
     answer = browser.get(f"/carriers/{shop.usable}?at=yesterday")
     assert answer.status_code == 422
     assert "is not a time like" in answer.text
-
-
-def test_an_entry_is_struck_out_and_stays_readable(browser: FlaskClient, shop: Workshop) -> None:
-    """A correction names who and why; the log shows both, and the state follows."""
-    (opening,) = [
-        line.event for line in event_recording.log_of(shop.usable) if line.event.kind == "open"
-    ]
-    answer = browser.post(
-        f"/carriers/{shop.usable}/correct",
-        data={"event": opening.id, "how": "void", "person": shop.people[1], "reason": "wrong reel"},
-    )
-    assert answer.status_code == 303
-    text = browser.get(f"/carriers/{shop.usable}").text
-    assert "struck out" in text
-    assert "wrong reel" in text
-    assert "Jonas" in text
-    assert "in a closed dry bag" in text
-
-
-def test_a_moment_is_corrected(browser: FlaskClient, shop: Workshop) -> None:
-    """Opened an hour earlier: the page shows the old and the right time, the share follows."""
-    (opening,) = [
-        line.event for line in event_recording.log_of(shop.usable) if line.event.kind == "open"
-    ]
-    before = carrier_states.state(shop.usable, NOW).used_share
-    answer = browser.post(
-        f"/carriers/{shop.usable}/correct",
-        data={"event": opening.id, "how": "at", "at": "2026-05-14T10:00",
-              "person": shop.people[0], "reason": "scanned late"},
-    )  # fmt: skip
-    assert answer.status_code == 303
-    assert carrier_states.state(shop.usable, NOW).used_share == before * 3 / 2
-    assert (
-        "Thu 14 May 11:00</span><br>Thu 14 May 10:00"
-        in browser.get(f"/carriers/{shop.usable}").text
-    )
-
-
-@pytest.mark.parametrize("left_out", ["person", "reason"])
-def test_a_correction_needs_a_name_and_a_reason(
-    left_out: str, browser: FlaskClient, shop: Workshop
-) -> None:
-    """Without them nothing is corrected, and the page says so."""
-    (opening,) = [
-        line.event for line in event_recording.log_of(shop.usable) if line.event.kind == "open"
-    ]
-    data = {"event": opening.id, "how": "void", "person": shop.people[0], "reason": "x"}
-    data[left_out] = ""
-    answer = browser.post(f"/carriers/{shop.usable}/correct", data=data, follow_redirects=True)
-    assert "The log was not corrected" in answer.text
-    assert carrier_states.state(shop.usable, NOW).status == "exposed"
 
 
 @pytest.mark.parametrize(

@@ -25,6 +25,7 @@ PAGES = (
     "/receive", "/receive?like={usable}", "/receive/{usable}", "/parts", "/parts/new",
     "/parts/WB-PRS-3", "/parts/WB-PRS-3/correct", "/places", "/places/new", "/places/{line}",
     "/places/{oven}", "/places/{bench}", "/places/{line}/change", "/alarms", "/tables", "/setup",
+    "/count", "/count/{line}",
 )  # fmt: skip
 
 

@@ -5,10 +5,26 @@ A step never imports the models: it holds its tables as they were when it was wr
 
 from __future__ import annotations
 
-from msdtrack.store.migrations import m0001_initial
+from msdtrack.store.migrations import (
+    m0001_initial,
+    m0002_standings,
+    m0003_goods_in,
+    m0004_boards,
+    m0005_sample_checks,
+    m0006_counts,
+    m0007_alarm_shelving,
+)
 from msdtrack.store.migrations.runner import Migration, migrate, schema_version
 
-ALL = (Migration(1, "initial", m0001_initial.up),)
+ALL = (
+    Migration(1, "initial", m0001_initial.up),
+    Migration(2, "standings", m0002_standings.up),
+    Migration(3, "goods in", m0003_goods_in.up),
+    Migration(4, "boards", m0004_boards.up),
+    Migration(5, "sample checks", m0005_sample_checks.up),
+    Migration(6, "counts", m0006_counts.up),
+    Migration(7, "alarm shelving", m0007_alarm_shelving.up),
+)
 """Every migration, by version."""
 
 __all__ = ["ALL", "Migration", "migrate", "schema_version"]

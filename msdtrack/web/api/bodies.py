@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from msdtrack.web.api.fields import (
     BodyMm,
@@ -13,6 +13,7 @@ from msdtrack.web.api.fields import (
     Day,
     Hours,
     LongText,
+    Moment,
     Msl,
     Name,
     PartNumber,
@@ -173,6 +174,27 @@ class LabelOrder(Strict):
 
 class Acknowledgement(Strict):
     """Who has seen the alarm."""
+
+    person: Text
+
+
+class Shelving(Strict):
+    """Who puts the alarm aside, why, and until when: for some hours, or until a moment."""
+
+    person: Text
+    reason: LongText
+    hours: Annotated[float | None, Field(ge=1, le=24, description="hours")] = None
+    until: Moment | None = None
+
+    @model_validator(mode="after")
+    def _one_of_both(self) -> Shelving:
+        if (self.hours is None) == (self.until is None):
+            raise ValueError("give either hours or until")
+        return self
+
+
+class Unshelving(Strict):
+    """Who takes the alarm off the shelf."""
 
     person: Text
 

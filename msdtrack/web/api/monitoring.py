@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from flask import Response, request
 from pydantic import Field
 
-from msdtrack.errors import NotFound
+from msdtrack.exposure.facts import HOUR_S
 from msdtrack.services import alarm_rules, answers, carrier_states
 from msdtrack.services import health as health_service
 from msdtrack.times import utc_text
@@ -48,12 +48,6 @@ class AlarmList(Query):
     ] = False
 
 
-class NotOffered(NotFound):
-    """A call that is planned."""
-
-    code = "not_offered"
-
-
 @calls.add("GET", "/watch", shapes.WatchList)
 def show_watch_list(query: WatchQuery, now: int) -> Response:
     """Return every exposed, drying or baking carrier, most urgent first.
@@ -75,28 +69,44 @@ def show_watch_list(query: WatchQuery, now: int) -> Response:
 
 
 @calls.add("GET", "/alarms", shapes.ListOf[shapes.Alarm])
-def list_alarms(query: AlarmList) -> dict[str, Any]:
-    """Return the alarms that have not ended, most pressing first, or all of them, newest first.
+def list_alarms(query: AlarmList, now: int) -> dict[str, Any]:
+    """Return the alarms that have not ended, most pressing first and shelved ones last, or all of
+    them, newest first.
 
     An alarm ends when it is acknowledged and its cause is gone.
     """
     if query.ended:
         found = alarm_rules.alarm_history(query.after, query.limit + 1)
     else:
-        found = list(rest_of(alarm_rules.active_alarms(), query.after, lambda alarm: alarm.id))
-    return page_of(found, query.limit, lambda alarm: alarm.id, alarm_answer)
+        listed = alarm_rules.active_alarms() + alarm_rules.shelved_alarms()
+        found = list(rest_of(listed, query.after, lambda alarm: alarm.id))
+    return page_of(
+        found, query.limit, lambda alarm: alarm.id, lambda alarm: alarm_answer(alarm, now)
+    )
 
 
 @calls.add("POST", "/alarms/<int(max=2147483647):alarm_id>/acknowledge", shapes.Alarm)
 def acknowledge_alarm(alarm_id: int, body: bodies.Acknowledgement, now: int) -> dict[str, Any]:
     """Note who has taken notice of an alarm."""
-    return alarm_answer(alarm_rules.acknowledge(alarm_id, body.person, now))
+    return alarm_answer(alarm_rules.acknowledge(alarm_id, body.person, now), now)
 
 
 @calls.add("POST", "/alarms/<int(max=2147483647):alarm_id>/shelve", shapes.Alarm)
-def shelve_alarm(alarm_id: int) -> None:
-    """Not offered yet: always 404."""
-    raise NotOffered(f"Alarm {alarm_id} stays: shelving is not offered yet. Acknowledge it.")
+def shelve_alarm(alarm_id: int, body: bodies.Shelving, now: int) -> dict[str, Any]:
+    """Put an alarm aside by name, with a reason, for a time that the site allows.
+
+    It comes back by itself; what it is about stays as it is.
+    """
+    until = body.until
+    if until is None:
+        until = now + round((body.hours or 0) * HOUR_S)
+    return alarm_answer(alarm_rules.shelve(alarm_id, body.person, body.reason, until, now), now)
+
+
+@calls.add("POST", "/alarms/<int(max=2147483647):alarm_id>/unshelve", shapes.Alarm)
+def unshelve_alarm(alarm_id: int, body: bodies.Unshelving, now: int) -> dict[str, Any]:
+    """Take an alarm off the shelf before its time; if its cause stands it is unacknowledged."""
+    return alarm_answer(alarm_rules.unshelve(alarm_id, body.person, now), now)
 
 
 @calls.add("GET", "/health", shapes.Health)

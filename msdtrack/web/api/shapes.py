@@ -342,7 +342,7 @@ class Alarm(Shape):
     id: int
     kind: str
     priority: str
-    state: Literal["unacknowledged", "acknowledged", "returned_to_normal", "ended"]
+    state: Literal["unacknowledged", "acknowledged", "returned_to_normal", "shelved", "ended"]
     message: str
     cause: str
     carrier: str | None
@@ -353,6 +353,12 @@ class Alarm(Shape):
     acknowledged_at: Time | None
     acknowledged_by: str | None
     ended_at: Time | None
+    again_at: Annotated[Time | None, Field(description="when its cause came back last")]
+    shelved_at: Time | None
+    shelved_until: Annotated[Time | None, Field(description="it comes back by itself then")]
+    shelved_by: str | None
+    shelved_reason: str | None
+    stale: Annotated[bool, Field(description="it has stood for 24 h and says nothing new")]
 
 
 class Health(Shape):

@@ -6,6 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from msdtrack.exposure.facts import PartFacts
+from msdtrack.services.alarm_rules import is_stale
 from msdtrack.services.answers import event_answer, state_answer
 from msdtrack.services.catalog import Person, Place
 from msdtrack.services.event_recording import LogLine
@@ -31,13 +32,24 @@ def person_answer(person: Person) -> Answer:
     return asdict(person)
 
 
-def alarm_answer(alarm: AlarmRecord) -> Answer:
+def alarm_answer(alarm: AlarmRecord, now: int) -> Answer:
     """Return an alarm with its state."""
-    answer = asdict(alarm) | {"state": alarm.state}
-    for name in ("raised_at", "returned_at", "acknowledged_at", "ended_at"):
+    answer = asdict(alarm) | {"state": alarm.state, "stale": is_stale(alarm, now)}
+    for name in _ALARM_TIMES:
         if answer[name] is not None:
             answer[name] = utc_text(answer[name])
     return answer
+
+
+_ALARM_TIMES = (
+    "raised_at",
+    "again_at",
+    "returned_at",
+    "acknowledged_at",
+    "ended_at",
+    "shelved_at",
+    "shelved_until",
+)
 
 
 def log_answer(line: LogLine) -> Answer:

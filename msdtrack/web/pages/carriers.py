@@ -2,42 +2,37 @@
 
 from __future__ import annotations
 
-import uuid
 from dataclasses import dataclass
 from fractions import Fraction
 
-from flask import Blueprint, Response, flash, redirect, request, url_for
-from werkzeug.wrappers import Response as AnyResponse
+from flask import Blueprint, Response, request
 
-from msdtrack.errors import BadInput
 from msdtrack.exposure.events import Kind
 from msdtrack.exposure.facts import CarrierFacts
 from msdtrack.exposure.state import CarrierState
-from msdtrack.exposure.working import Line, Working
+from msdtrack.exposure.working import Working
 from msdtrack.services import carrier_states, event_recording, receiving
-from msdtrack.services.catalog import Person, Place
+from msdtrack.services.catalog import Place
 from msdtrack.services.countdowns import next_step_text
-from msdtrack.services.event_recording import LogLine, NewEvent
+from msdtrack.services.event_recording import LogLine
 from msdtrack.services.labelling import LabelLayout
 from msdtrack.standard.drypack import DESICCANT_REUSE_MIN, RESEAL_WITHIN_MIN
 from msdtrack.times import local_to_utc
-from msdtrack.web import who
 from msdtrack.web.charts import Chart, share_chart
-from msdtrack.web.forms import Form
 from msdtrack.web.label_choice import carrier_layouts
 from msdtrack.web.marks import Mark, mark_of
-from msdtrack.web.names import all_people, all_places, person_names, place_names
+from msdtrack.web.names import all_places, person_names, place_names
 from msdtrack.web.rendering import form_moment, render_page
 from msdtrack.web.rows import Row, row_of, rows_of
 from msdtrack.web.site import site
 from msdtrack.web.wording import (
-    BASES,
     STATUSES,
     UNKNOWNS,
     act_text,
     assumed_air_text,
     reason_text,
 )
+from msdtrack.web.working_rows import WorkingLine, working_lines
 
 PAGE_LENGTH = 50
 
@@ -64,25 +59,6 @@ class CarrierList:
 
 
 @dataclass(frozen=True, slots=True)
-class WorkingLine:
-    """One line of the working.
-
-    Args:
-        line: the line.
-        place: name of its place.
-        basis: what it stands on.
-        anchor: anchor of its cell on the page of tables, or "".
-        running: the used share at its end.
-    """
-
-    line: Line
-    place: str
-    basis: str
-    anchor: str
-    running: Fraction
-
-
-@dataclass(frozen=True, slots=True)
 class LogEntry:
     """One line of the log.
 
@@ -91,7 +67,7 @@ class LogEntry:
         text: what it said when it was recorded.
         now_says: what it says now, if a correction changed that; "" if it did not.
         who: name of the person, or of the station.
-        correctable: whether it can be corrected.
+        correctable: whether it can be corrected, or a correction taken back.
     """
 
     line: LogLine
@@ -122,8 +98,6 @@ class CarrierPage:
         chart: used share over time.
         log: the log, newest first.
         layouts: label layouts for carriers.
-        people: who can correct the log.
-        person: who is at the browser.
         as_of: the moment asked for as the form shows it, "" for now.
         known_at: what had been received by then, as the form shows it, "" for everything.
         desiccant_min, reseal_min: limits of the open bag, minutes.
@@ -145,8 +119,6 @@ class CarrierPage:
     chart: Chart | None
     log: tuple[LogEntry, ...]
     layouts: tuple[LabelLayout, ...]
-    people: tuple[Person, ...]
-    person: Person | None
     as_of: str
     known_at: str
     desiccant_min: int = DESICCANT_REUSE_MIN
@@ -187,8 +159,8 @@ def show(code: str) -> Response:
     at, known_at = _asked("at"), _asked("known_at")
     state, working = carrier_states.state_and_working(code.upper(), now, at, known_at)
     names, people = place_names(), person_names()
-    since = _working_lines(working.lines, names)
-    before = _working_lines(working.before_reset, names)
+    since = working_lines(working.lines, names)
+    before = working_lines(working.before_reset, names)
     place = state.ledger.place
     return render_page(
         "carrier.html",
@@ -209,64 +181,15 @@ def show(code: str) -> Response:
             chart=_chart(working),
             log=_log(state.facts.code, names, people),
             layouts=carrier_layouts(),
-            people=tuple(all_people()),
-            person=who.present(),
             as_of="" if at is None else form_moment(at),
             known_at="" if known_at is None else form_moment(known_at),
         ),
     )
 
 
-@pages.post("/carriers/<code>/correct")
-def correct(code: str) -> AnyResponse:
-    """Correct or strike out an entry of the log; both stay on it."""
-    form = Form(request.form)
-    event_id = form.text("event", required=True)
-    person = form.text("person", required=True)
-    reason = form.text("reason", required=True)
-    at = form.moment("at")
-    void = form.text("how") == "void"
-    if not void and at is None:
-        form.fault("at", "Give the right time, or strike the entry out.")
-    try:
-        form.check()
-        event_recording.record(
-            [
-                NewEvent(
-                    id=str(uuid.uuid4()),
-                    carrier=code,
-                    kind=Kind.CORRECT,
-                    person=person,
-                    event=event_id,
-                    reason=reason,
-                    void=void,
-                    fields={} if void or at is None else {"at": at},
-                )
-            ],
-            site().now(),
-        )
-    except BadInput as error:
-        findings = [each.message for each in error.errors] or [error.message]
-        flash(f"The log was not corrected: {' '.join(findings)}", "stop")
-    else:
-        flash("The log is corrected; both entries stay on it.", "ok")
-    return redirect(url_for("carriers.show", code=code, _anchor="log"), 303)
-
-
 def _asked(name: str) -> int | None:
     text = request.args.get(name, "").strip()
     return local_to_utc(text, site().tz) if text else None
-
-
-def _working_lines(lines: tuple[Line, ...], names: dict[str, str]) -> tuple[WorkingLine, ...]:
-    found, running = [], Fraction(0)
-    for line in lines:
-        running += line.share
-        place = "not known" if line.place is None else names.get(line.place, line.place)
-        cell = line.cell
-        anchor = "" if cell is None else f"derating_{cell.group}"
-        found.append(WorkingLine(line, place, BASES[line.basis], anchor, running))
-    return tuple(found)
 
 
 def _chart(working: Working) -> Chart | None:
@@ -286,6 +209,7 @@ def _log(code: str, names: dict[str, str], people: dict[str, str]) -> tuple[LogE
             by = people.get(event.person, event.person)
         else:
             by = "" if event.station is None else f"station {event.station}"
-        alive = line.stands is not None and event.cause is None
-        entries.append(LogEntry(line, said, says, by, alive and not correction))
+        taken_back = any(each.void for each in line.corrections)
+        correctable = not taken_back if correction else line.stands is not None
+        entries.append(LogEntry(line, said, says, by, correctable))
     return tuple(reversed(entries))

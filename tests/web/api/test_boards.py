@@ -112,7 +112,7 @@ def test_a_correction_reaches_every_placement(api: Api, line: str) -> None:
     code, carrier = batch(api, line), opened(api, line, 10)
     placing = api.record(carrier, "place_on_board", quantity=10, board=code)["id"]
     reflow = happens(api, code, "reflow", peak_c=260.0)["id"]
-    signed = {"person": "Ines", "reason": "slip"}
+    signed: dict[str, Any] = {"person": "Ines", "reason": "slip"}
     fixed = happens(api, code, "correct", event=reflow, fields={"peak_c": 245.0}, **signed)
     assert fixed["state"]["peak_c"] == 245.0
     fewer = happens(api, code, "correct", event=placing, fields={"quantity": 8}, **signed)

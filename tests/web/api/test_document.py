@@ -23,7 +23,7 @@ POST /carriers, GET /carriers, POST /events, GET /carriers/{code}/events,
 POST /readings, POST /scans, GET /carriers/{code}, GET /carriers/{code}/working,
 GET /carriers/{code}/bake, GET /carriers/{code}/label.png, GET /carriers/{code}/label.pdf,
 POST /labels, GET /watch, GET /alarms, POST /alarms/{alarm_id}/acknowledge,
-POST /alarms/{alarm_id}/shelve, GET /health, GET /openapi.json
+POST /alarms/{alarm_id}/shelve, POST /alarms/{alarm_id}/unshelve, GET /health, GET /openapi.json
 """
 
 KINDS = (

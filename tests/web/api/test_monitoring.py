@@ -125,11 +125,57 @@ class TestAlarms:
                 after = {"after": page["next"]}
             assert (seen, after) == (whole, {"after": None})
 
-    def test_shelving_is_not_offered_yet(self, api: Api, alarm: dict[str, object]) -> None:
-        """404 that says so, and the alarm stays."""
-        problem = api.refused("POST", f"/alarms/{alarm['id']}/shelve", {"hours": 1})
-        assert (problem["status"], problem["code"]) == (404, "not_offered")
-        assert "not offered yet" in problem["detail"]
+    def test_it_is_shelved_and_taken_off_by_name(self, api: Api, alarm: dict[str, object]) -> None:
+        """For some hours or until a moment; it is listed last, and unacknowledged once it is back.
+
+        Source: ISA-18.2 / IEC 62682, shelving, from memory.
+        """
+        path = f"/alarms/{alarm['id']}"
+        shelving = {"person": "Ines", "reason": "baked tonight"}
+        answer = api.post(f"{path}/shelve", shelving | {"hours": 2}, 200)
+        assert (answer["state"], answer["shelved_reason"]) == ("shelved", "baked tonight")
+        assert answer["shelved_until"] == api.hours_ago(-2)
+        assert api.get("/alarms")["items"][-1] == answer
+        assert api.refused("POST", f"{path}/shelve", shelving | {"hours": 1})["status"] == 409
+        assert api.refused("POST", f"{path}/acknowledge", {"person": "Ines"})["status"] == 409
+        back = api.post(f"{path}/unshelve", {"person": "Olu"}, 200)
+        assert (back["state"], back["shelved_until"]) == ("unacknowledged", None)
+        again = api.post(f"{path}/shelve", shelving | {"until": api.hours_ago(-8)}, 200)
+        assert again["shelved_until"] == api.hours_ago(-8)
+        api.clock.now += 8 * 3600
+        alarm_rules.evaluate(api.clock.now)
+        states = {one["id"]: one["state"] for one in api.get("/alarms")["items"]}
+        assert states[alarm["id"]] == "unacknowledged"
+
+    def test_what_is_no_shelving_is_refused(self, api: Api, alarm: dict[str, object]) -> None:
+        """422 that names the field; the alarm stays where it is."""
+        shelving = {"person": "Ines", "reason": "baked tonight"}
+        for wrong, field in (
+            ({"hours": 0.5}, "hours"),
+            ({"hours": 24.5}, "hours"),
+            ({"hours": 9}, "until"),
+            ({"until": api.hours_ago(1)}, "until"),
+            ({}, "body"),
+            ({"hours": 1, "until": api.hours_ago(-1)}, "body"),
+            ({"hours": 1, "reason": " "}, "reason"),
+            ({"hours": 1, "person": " "}, "person"),
+        ):
+            problem = api.refused("POST", f"/alarms/{alarm['id']}/shelve", shelving | wrong)
+            assert problem["status"] == 422
+            assert [one["field"] for one in problem["errors"]] == [field], wrong
+        assert (
+            api.refused("POST", f"/alarms/{alarm['id']}/unshelve", {"person": "Ines"})["status"]
+            == 409
+        )
+        (listed,) = [one for one in api.get("/alarms")["items"] if one["id"] == alarm["id"]]
+        assert listed == alarm
+
+    def test_one_that_stands_for_a_day_is_stale(self, api: Api, alarm: dict[str, object]) -> None:
+        """It says nothing new any more, and the answer says that."""
+        assert alarm["stale"] is False
+        api.clock.now += 24 * 3600
+        (listed,) = [one for one in api.get("/alarms")["items"] if one["id"] == alarm["id"]]
+        assert listed["stale"] is True
 
     def test_an_unknown_alarm_is_not_found(self, api: Api) -> None:
         """404; a name is needed in any case."""
@@ -151,6 +197,8 @@ class TestHealth:
         (place,) = health["places"]
         assert (place["code"], place["newest_reading_age_s"]) == (floor, 90)
         assert health["scheduler"]["state"] == "not_started"
+        assert health["alarms"]["flood"] is False
+        assert health["notices"] == {"waiting": 0, "failed": 0, "last_error": None}
 
     def test_without_a_database_it_is_503(self, api: Api, app: Flask) -> None:
         """A problem document too, so that a program can tell it from a bug."""

@@ -1,0 +1,270 @@
+"""Dry cabinets: their air against both limits, what lies in them, and what a fault does to it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Literal
+
+from msdtrack.errors import NotFound
+from msdtrack.exposure.air import PlaceAir, Spell
+from msdtrack.exposure.facts import FOREVER, HOUR_S
+from msdtrack.exposure.history import storage_rate
+from msdtrack.exposure.ledger import Phase
+from msdtrack.exposure.state import CarrierState
+from msdtrack.services import catalog, climate
+from msdtrack.services.accounts import Account, accounts
+from msdtrack.services.air_cache import all_places
+from msdtrack.services.catalog import Place
+from msdtrack.services.climate import AirNow
+from msdtrack.standard import recovery
+from msdtrack.store import carriers
+from msdtrack.store.connection import read
+
+LOOK_BACK_S = 72 * HOUR_S
+"""Excursions are shown so far back."""
+
+LIMITS_PCT = tuple(sorted({recovery.storage_limit_rh_pct(level) for level in ("3", "5")}))
+"""The two limits of dry storage, % RH. Source: J-STD-033, Table 4-3 (`standard.recovery`)."""
+
+_PAGE = 500
+
+Inside = Literal["closed_bag", "dry", "brief", "too_humid", "no_clock"]
+
+
+@dataclass(frozen=True, slots=True)
+class Excursion:
+    """A stretch above a limit.
+
+    Args:
+        limit_pct: the limit, % RH.
+        over: it has ended.
+        breaks: it lasted more than 60 minutes, or it is not over: no dry storage from its start.
+        worst_rh_pct: the highest humidity in it, assumed air included.
+    """
+
+    limit_pct: int
+    start: int
+    end: int
+    over: bool
+    breaks: bool
+    worst_rh_pct: float
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One limit of dry storage and whether the cabinet keeps it.
+
+    Args:
+        levels: what it is for.
+        spell: dry; brief: above it, and back since; out: above it now.
+        out_since: begin of the excursion that is on, None if none is.
+    """
+
+    pct: int
+    levels: tuple[str, ...]
+    spell: Spell
+    out_since: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """What an excursion that is on has cost a carrier so far.
+
+    Args:
+        since: when it began to count: the excursion, or when the carrier came.
+        share: share of the floor life used since then.
+        reset_lost: a reset by dry storage was under way, and is broken off.
+        provisional: share of storage hours that became final.
+    """
+
+    since: int
+    share: Fraction
+    reset_lost: bool
+    provisional: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class InCabinet:
+    """A carrier in a cabinet.
+
+    Args:
+        inside: closed_bag: in a bag of its own; dry; brief: in an excursion that may still end
+            in time; too_humid: for this level it is no dry storage; no_clock: level 1.
+        limit_pct: what its level needs, % RH.
+        clock_runs: its clock goes on although it is in dry storage.
+        loss: what the present excursion has cost, None if nothing.
+        done_s: dry storage it has behind it since its exposure, while a reset is possible.
+        left_h: floor life left once it is out, hours; None: no limit.
+    """
+
+    state: CarrierState
+    inside: Inside
+    limit_pct: int
+    clock_runs: bool
+    loss: Loss | None
+    done_s: int
+    left_h: Fraction | None
+
+    @property
+    def urgency(self) -> tuple[bool, bool, float, str]:
+        """Return what the list of a fault is sorted by: what loses most comes first."""
+        left = float("inf") if self.left_h is None else float(self.left_h)
+        safe = self.inside in ("closed_bag", "no_clock") or self.state.bake.needed
+        return safe, self.state.reset_due_at is None, left, self.state.facts.code
+
+
+@dataclass(frozen=True, slots=True)
+class CabinetNow:
+    """A dry cabinet as it is.
+
+    Args:
+        air: its newest reading.
+        limits: both limits, the narrower first.
+        excursions: above either limit in the last days, newest first.
+        carriers: what is in it, what must be moved first at the top.
+    """
+
+    place: Place
+    air: AirNow
+    limits: tuple[Limit, ...]
+    excursions: tuple[Excursion, ...]
+    carriers: tuple[InCabinet, ...]
+
+    @property
+    def faulty_for(self) -> tuple[InCabinet, ...]:
+        """Return the carriers that the present air harms, what must be moved first at the top."""
+        return tuple(one for one in self.carriers if one.inside in ("too_humid", "brief"))
+
+
+def cabinets(now: int) -> list[CabinetNow]:
+    """Return every dry cabinet, by name."""
+    with read():
+        found = [place for place in catalog.places(limit=10_000) if place.kind == "cabinet"]
+        return [cabinet_now(each.code, now) for each in sorted(found, key=lambda one: one.name)]
+
+
+def cabinet_now(code: str, now: int) -> CabinetNow:
+    """Return a dry cabinet with what is in it.
+
+    Raises:
+        NotFound: there is no such cabinet.
+    """
+    with read():
+        place = catalog.place(code)
+        if place.kind != "cabinet":
+            raise NotFound(f"{place.name} is no dry cabinet.")
+        places = all_places()
+        air = places.air(code)
+        limits = tuple(_limit(air, pct, now) for pct in LIMITS_PCT)
+        out_since = {limit.pct: limit.out_since for limit in limits}
+        held = list(accounts(_candidates(code), places=places))
+        inside = [
+            _in_cabinet(account, state, air, out_since)
+            for account in held
+            if (state := account.state(now)).ledger.place == code
+            and state.status not in ("gone", "baking")
+        ]
+        newest = climate.air_now(code, now)
+    found = [each for pct in LIMITS_PCT for each in _excursions(air, pct, now)]
+    return CabinetNow(
+        place,
+        newest,
+        limits,
+        tuple(sorted(found, key=lambda one: (-one.start, one.limit_pct))),
+        tuple(sorted(inside, key=lambda one: one.urgency)),
+    )
+
+
+def fits(place: str, msl: str, now: int) -> bool:
+    """Return whether a cabinet is dry storage for a level now."""
+    limit = recovery.storage_limit_rh_pct(msl) * 100
+    return _spell(all_places().air(place), limit, now)[2] == "dry"
+
+
+def _candidates(code: str) -> list[str]:
+    """Return the carriers that were ever named together with the place."""
+    found: list[str] = []
+    after = None
+    while page := carriers.carriers(after, _PAGE, place=code):
+        found += [one.code for one in page]
+        after = found[-1]
+    return found
+
+
+def _limit(air: PlaceAir, pct: int, now: int) -> Limit:
+    start, _, spell = _spell(air, pct * 100, now)
+    levels = ("2", "2a", "3", "4", "5", "5a", "6")
+    mine = tuple(level for level in levels if recovery.storage_limit_rh_pct(level) == pct)
+    return Limit(pct, mine, spell, None if spell == "dry" else start)
+
+
+def _spell(air: PlaceAir, limit_rh_c100: int, now: int) -> tuple[int, int, Spell]:
+    """Return the spell that holds now, from its true start."""
+    *_, last = air.spells(-FOREVER, now + 1, now, limit_rh_c100)
+    return last
+
+
+def _excursions(air: PlaceAir, pct: int, now: int) -> list[Excursion]:
+    """Return the stretches above a limit, as far back as anything was measured."""
+    found: list[Excursion] = []
+    if not air.readings:
+        return found
+    since = max(now - LOOK_BACK_S, air.readings[0][0])
+    for start, end, spell in air.spells(since, now + 1, now, pct * 100):
+        if spell == "dry":
+            continue
+        end = min(end, now)
+        raw, _ = air.worst(start, max(end, start + 1), now)
+        over = air.newest(now) is not None and end < now
+        found.append(Excursion(pct, start, end, over, spell == "out", raw[1] / 100))
+    return found
+
+
+def _in_cabinet(
+    account: Account, state: CarrierState, air: PlaceAir, out_since: dict[int, int | None]
+) -> InCabinet:
+    part, ledger, now = state.facts.part, state.ledger, state.at
+    pct = recovery.storage_limit_rh_pct(part.msl)
+    inside: Inside = "dry"
+    if ledger.phase is Phase.BAGGED:
+        inside = "closed_bag"
+    elif part.msl == "1":
+        inside = "no_clock"
+    elif out_since[pct] is not None:
+        inside = "brief" if state.status == "dry_storage" else "too_humid"
+    rule = recovery.dry_storage_rule(part.msl)
+    paused = account.policies.pause_levels_4_to_5a.at(now)
+    stored = state.status in ("dry_storage", "in_dry_bag") and ledger.exposure_s > 0
+    runs = stored and storage_rate(part, paused) > 0 and rule is not None
+    loss = None
+    since = out_since[pct]
+    if inside == "too_humid" and since is not None:
+        loss = _loss(account, state, max(since, _came(state)))
+    storage = ledger.storage
+    done_s = 0 if storage is None or not storage.reset_possible else storage.dry_s
+    return InCabinet(state, inside, pct, runs, loss, done_s, _left_h(state))
+
+
+def _came(state: CarrierState) -> int:
+    """Return since when a carrier has been open where it is."""
+    stays = state.ledger.stays
+    return stays[-1][1] if stays and stays[-1][0] == state.ledger.place else state.at
+
+
+def _loss(account: Account, state: CarrierState, since: int) -> Loss:
+    before = account.state(since - 1)
+    share = max(Fraction(0), state.used_share - before.used_share)
+    return Loss(since, share, before.reset_due_at is not None, before.ledger.provisional)
+
+
+def _left_h(state: CarrierState) -> Fraction | None:
+    label_h = state.facts.part.label_hours
+    return None if label_h is None else max(Fraction(0), 1 - state.used_share) * label_h
+
+
+def move_first(found: Sequence[CabinetNow]) -> list[InCabinet]:
+    """Return what must be moved first out of cabinets that are too humid, over all of them."""
+    harmed = [one for cabinet in found for one in cabinet.faulty_for]
+    return sorted(harmed, key=lambda one: one.urgency)

@@ -1,0 +1,95 @@
+"""Board batches and the placements on them. What happens to a batch is on its placements' logs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from msdtrack.errors import NotFound
+from msdtrack.store.connection import writing
+from msdtrack.store.statements import execute, rows
+
+_COLUMNS = "code, name, boards, place, person, recorded_at"
+
+
+@dataclass(frozen=True, slots=True)
+class BatchRecord:
+    """A batch of boards as it was put on file.
+
+    Args:
+        boards: how many circuit boards are in it.
+        place: code of the place it began at; None is unknown.
+        recorded_at: when it was put on file, seconds UTC.
+    """
+
+    code: str
+    name: str
+    boards: int
+    place: str | None
+    person: str | None
+    recorded_at: int
+
+
+def insert_batch(record: BatchRecord) -> None:
+    """Store a new batch.
+
+    Raises:
+        Conflict: its code is taken, or its place does not exist.
+    """
+    writing()
+    execute(
+        f"INSERT INTO board_batch ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?)",
+        (
+            record.code,
+            record.name,
+            record.boards,
+            record.place,
+            record.person,
+            record.recorded_at,
+        ),
+    )
+
+
+def insert_placement(carrier: str, batch: str) -> None:
+    """Store that a carrier's record is a placement on a batch.
+
+    Raises:
+        Conflict: it is a placement already, or there is no such carrier or batch.
+    """
+    writing()
+    execute("INSERT INTO board_placement (carrier, batch) VALUES (?, ?)", (carrier, batch))
+
+
+def batch(code: str) -> BatchRecord:
+    """Return a batch.
+
+    Raises:
+        NotFound: there is no such batch.
+    """
+    found = rows(f"SELECT {_COLUMNS} FROM board_batch WHERE code = ?", (code,))
+    if not found:
+        raise NotFound(f"There is no board batch {code}.")
+    return BatchRecord(*found[0])
+
+
+def batches(after: str | None = None, limit: int = 100) -> list[BatchRecord]:
+    """Return batches by code, those after `after` only."""
+    sql = f"SELECT {_COLUMNS} FROM board_batch WHERE code > ? ORDER BY code LIMIT ?"
+    return [BatchRecord(*row) for row in rows(sql, (after or "", limit))]
+
+
+def newest_batches(limit: int) -> list[BatchRecord]:
+    """Return the batches put on file last, newest first."""
+    sql = f"SELECT {_COLUMNS} FROM board_batch ORDER BY recorded_at DESC, code DESC LIMIT ?"
+    return [BatchRecord(*row) for row in rows(sql, (limit,))]
+
+
+def placements(code: str) -> list[str]:
+    """Return the codes of the placements on a batch, in order."""
+    sql = "SELECT carrier FROM board_placement WHERE batch = ? ORDER BY carrier"
+    return [row[0] for row in rows(sql, (code,))]
+
+
+def batch_of(carrier: str) -> str | None:
+    """Return the code of the batch a placement is on; None for every other carrier."""
+    found = rows("SELECT batch FROM board_placement WHERE carrier = ?", (carrier,))
+    return found[0][0] if found else None

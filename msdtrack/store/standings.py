@@ -1,0 +1,361 @@
+"""Carriers' standings: straight lines that say how the share used grows until something bends it.
+
+They are computed from the log and the readings and can be dropped and computed anew; the rules are
+not here. Shares are whole numbers of 1e-15 floor life.
+
+A standing that is `in_air` has used `share + place_now.share + place_now.rate * (now -
+place_now.at)`; any other one `share + rate * (now - since)`. It answers from `since` up to
+`until` and below `next_share`, while the air of `air_place` does too.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import astuple, dataclass, fields
+from typing import Any
+
+from msdtrack.exposure.facts import FOREVER
+from msdtrack.store.connection import is_sqlite, writing
+from msdtrack.store.statements import execute, executemany, listed, one_row, rows
+
+WHOLE = 10**15
+"""A whole floor life, in the parts that shares are stored in."""
+
+Stay = tuple[str, int, int]
+"""Place, start and end of a time outside a good bag; the end is FOREVER where it goes on."""
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How a carrier stands.
+
+    Args:
+        part: number of its part.
+        place: where it is.
+        listed: it belongs on the watch list.
+        urgency: what comes first there, 0 first.
+        rate: share used per second, unless `in_air`.
+        air_place, rate_class: whose `place_now` it depends on; None: on none.
+        left_rate: rate that the time left is reckoned with; None: the one of `place_now`.
+        heeds_air: it changes when air outside 30/60 comes, besides by its line.
+        gone_at: when it was first seen gone. It is kept for a while for those who ask as of then.
+        summary: JSON of what does not move.
+    """
+
+    carrier: str
+    part: str
+    place: str | None
+    listed: bool
+    urgency: int
+    since: int
+    until: int
+    share: int
+    rate: int
+    next_share: int
+    air_place: str | None
+    rate_class: str | None
+    in_air: bool
+    left_rate: int | None
+    heeds_air: bool
+    gone_at: int | None
+    summary: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceNow:
+    """How the air of a place uses up one rate class.
+
+    Args:
+        at: from when on `rate` holds, mostly the newest reading.
+        share: used there up to `at`, from an arbitrary beginning.
+        since, until: from when and up to when it answers.
+        left_rate: rate in the air that the forecast assumes, up to `settles_at`.
+        temp_c100, rh_c100, missing: that air, and why it is assumed.
+    """
+
+    place: str
+    rate_class: str
+    at: int
+    share: int
+    rate: int
+    since: int
+    until: int
+    left_rate: int
+    settles_at: int
+    temp_c100: int
+    rh_c100: int
+    missing: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Urgent:
+    """One line of the watch list: what moves, and the summary of what does not.
+
+    Args:
+        used: share used, in 1e-15.
+        left_s: seconds left in the forecast's air; None: no limit.
+        temp_c100, rh_c100, missing: the forecast's air where the place says it.
+    """
+
+    carrier: str
+    urgency: int
+    used: int
+    left_s: float | None
+    since: int
+    temp_c100: int | None
+    rh_c100: int | None
+    missing: str | None
+    summary: str
+
+
+_STANDING = ", ".join(field.name for field in fields(Standing))
+_PLACE_NOW = ", ".join(field.name for field in fields(PlaceNow))
+_FLAGS = ("listed", "in_air", "heeds_air")
+
+_LINES = (
+    "SELECT s.*, CASE WHEN s.in_air = 1 THEN s.share + p.share + p.rate * ({now} - p.at) "
+    "ELSE s.share + s.rate * ({now} - s.since) END AS used, "
+    "coalesce(s.left_rate, p.left_rate) AS left_now, p.since AS air_since, p.until AS air_until, "
+    "p.settles_at, CASE WHEN s.left_rate IS NULL THEN p.temp_c100 END AS temp_c100, "
+    "CASE WHEN s.left_rate IS NULL THEN p.rh_c100 END AS rh_c100, p.missing "
+    "FROM standing s LEFT JOIN place_now p "
+    "ON p.place = s.air_place AND p.rate_class = s.rate_class"
+)
+_FRESH = (
+    "since <= {now} AND {now} < until AND used < next_share AND (air_place IS NULL OR "
+    "(air_since <= {now} AND {now} < air_until AND (left_rate IS NOT NULL OR {now} < settles_at)))"
+)
+
+
+# -- the build ---------------------------------------------------------------------------------
+
+
+def build() -> tuple[str, int] | None:
+    """Return the fingerprint and the moment of the newest write that the standings have seen;
+    None if there are none."""
+    found = rows("SELECT fingerprint, as_of FROM standing_build")
+    return (found[0][0], int(found[0][1])) if found else None
+
+
+def start_build(fingerprint: str, as_of: int) -> None:
+    """Drop every standing and begin anew."""
+    drop()
+    execute("INSERT INTO standing_build VALUES (1, ?, ?)", (fingerprint, as_of))
+
+
+def drop() -> None:
+    """Drop every standing; they are computed anew when they are next asked for."""
+    writing(shows=False)
+    for table in ("standing_build", "standing", "stay", "place_now"):
+        execute(f"DELETE FROM {table}")
+
+
+def seen(as_of: int) -> None:
+    """Note the moment of a write, and forget what was gone long before."""
+    writing(shows=False)
+    execute("UPDATE standing_build SET as_of = ? WHERE as_of < ?", (as_of, as_of))
+
+
+def forget_gone(before: int) -> None:
+    """Forget carriers that have been gone since before a moment."""
+    writing(shows=False)
+    execute("DELETE FROM standing WHERE gone_at < ?", (before,))
+
+
+# -- asking ------------------------------------------------------------------------------------
+
+
+def urgent(now: int, place: str | None, limit: int | None) -> list[Urgent]:
+    """Return the listed carriers whose lines answer for `now`, most urgent first.
+
+    Those with the same time left to a second are sorted by code.
+    """
+    return [Urgent(*row) for row in rows(*urgent_sql(now, place, limit))]
+
+
+def urgent_sql(now: int, place: str | None, limit: int | None) -> tuple[str, tuple[str, ...]]:
+    """Return the query of `urgent` with its parameters."""
+    lines, given = _listed_lines(now, place)
+    sql = (
+        "SELECT carrier, urgency, used, left_s, since, temp_c100, rh_c100, missing, summary FROM ("
+        f"SELECT q.*, CASE WHEN left_now = 0 THEN NULL WHEN used >= {WHOLE} THEN 0.0 "
+        f"ELSE CAST({WHOLE} - used AS DOUBLE PRECISION) / left_now END AS left_s "
+        f"FROM ({lines}) q) r "
+        "ORDER BY CASE WHEN urgency = 1 AND left_s IS NULL THEN 3 ELSE urgency END, "
+        "CASE WHEN left_s IS NULL THEN 1 ELSE 0 END, round(left_s), carrier"
+    )
+    if limit is not None:
+        sql += f" LIMIT {int(limit)}"
+    return sql, given
+
+
+def count_listed(now: int, place: str | None) -> int:
+    """Return how many carriers `urgent` has without a limit."""
+    lines, given = _listed_lines(now, place)
+    return int(rows(f"SELECT count(*) FROM ({lines}) q", given)[0][0])
+
+
+def stale(now: int) -> list[str]:
+    """Return the carriers whose lines do not answer for `now`."""
+    sql = (
+        f"SELECT carrier FROM ({_LINES}) q WHERE CASE WHEN gone_at IS NOT NULL "
+        f"THEN gone_at > {{now}} WHEN {_FRESH} THEN {{no}} ELSE {{yes}} END"
+    )
+    yes, no = (1, 0) if is_sqlite() else ("TRUE", "FALSE")
+    return [row[0] for row in rows(sql.format(now=int(now), yes=yes, no=no))]
+
+
+def _listed_lines(now: int, place: str | None) -> tuple[str, tuple[str, ...]]:
+    sql = f"SELECT * FROM ({_LINES}) l WHERE listed = 1 AND {_FRESH}".format(now=int(now))
+    return (sql, ()) if place is None else (f"{sql} AND place = ?", (place,))
+
+
+def standings() -> list[Standing]:
+    """Return every standing, by carrier."""
+    found = rows(f"SELECT {_STANDING} FROM standing ORDER BY carrier")
+    return [_standing(row) for row in found]
+
+
+def stays() -> list[tuple[str, str, int, int]]:
+    """Return every stay with its carrier, in order."""
+    return rows("SELECT carrier, place, start_at, end_at FROM stay ORDER BY 1, 3, 4, 2")
+
+
+# -- whom a change concerns --------------------------------------------------------------------
+
+
+def staying(place: str, start: int, end: int) -> list[str]:
+    """Return the carriers that the air of a place decided about somewhere between two moments."""
+    sql = "SELECT DISTINCT carrier FROM stay WHERE place = ? AND end_at > ? AND start_at < ?"
+    return [row[0] for row in rows(sql, (place, start, end))]
+
+
+def came_or_left(place: str, after: int) -> list[str]:
+    """Return the carriers that came to a place or left it after a moment."""
+    sql = (
+        "SELECT DISTINCT carrier FROM stay WHERE place = ? AND end_at > ? "
+        "AND (start_at > ? OR end_at < ?)"
+    )
+    return [row[0] for row in rows(sql, (place, after, after, FOREVER))]
+
+
+def dependent_on(place: str, heeding: bool = False) -> list[str]:
+    """Return the carriers that stand in the air of a place; those that heed it only, if asked."""
+    sql = "SELECT carrier FROM standing WHERE air_place = ?" + (
+        " AND heeds_air = 1" if heeding else ""
+    )
+    return [row[0] for row in rows(sql, (place,))]
+
+
+def of_parts(numbers: Iterable[str]) -> list[str]:
+    """Return the carriers of these parts that have a standing."""
+    condition, given = listed("part", numbers)
+    return [row[0] for row in rows(f"SELECT carrier FROM standing WHERE {condition}", given)]
+
+
+def family(codes: Iterable[str]) -> set[str]:
+    """Return carriers with all that were split off them, and all they were joined into."""
+    found: set[str] = set()
+    ask = set(codes)
+    while ask:
+        found |= ask
+        of_parent, given = listed("parent", ask)
+        new = {row[0] for row in rows(f"SELECT code FROM carrier WHERE {of_parent}", given)}
+        of_giver, given = listed("carrier", ask)
+        sql = f"SELECT payload FROM event WHERE {of_giver} AND kind = 'join'"
+        new |= {str(json.loads(row[0]).get("into")) for row in rows(sql, given)}
+        ask = new - found - {"None"}
+    return found
+
+
+def perhaps_out() -> list[str]:
+    """Return every carrier that may have been out of its bag and is not plainly gone, sorted."""
+    sql = (
+        "SELECT e.carrier FROM event e JOIN (SELECT carrier, max(seq) AS seq, max(at) AS at "
+        "FROM event GROUP BY carrier) newest ON newest.seq = e.seq "
+        "WHERE NOT (e.kind = 'scrap' AND e.at = newest.at) "
+        "UNION SELECT code FROM carrier WHERE parent IS NOT NULL ORDER BY 1"
+    )
+    return [row[0] for row in rows(sql)]
+
+
+def newest_write() -> int:
+    """Return the moment up to which the log and the readings go."""
+    sql = (
+        "SELECT (SELECT recorded_at FROM event WHERE seq = (SELECT max(seq) FROM event)), "
+        "max(newest) FROM (SELECT (SELECT max(second) FROM reading WHERE place_id = place.id) "
+        "AS newest FROM place) r"
+    )
+    return max(int(moment or 0) for moment in one_row(sql))
+
+
+# -- writing -----------------------------------------------------------------------------------
+
+
+def put(changed: Sequence[Standing], dropped: Iterable[str]) -> None:
+    """Store standings in place of the ones before, and drop those of other carriers."""
+    writing(shows=False)
+    named = [field.name for field in fields(Standing)]
+    updates = ", ".join(f"{name} = excluded.{name}" for name in named[1:])
+    if changed:
+        executemany(
+            f"INSERT INTO standing ({_STANDING}) VALUES ({', '.join('?' * len(named))}) "
+            f"ON CONFLICT (carrier) DO UPDATE SET {updates}",
+            [_as_row(standing) for standing in changed],
+        )
+    gone = [(code,) for code in dropped]
+    if gone:
+        executemany("DELETE FROM standing WHERE carrier = ?", gone)
+
+
+def put_stays(of: dict[str, Sequence[Stay]]) -> None:
+    """Store the stays of carriers in place of the ones before."""
+    writing(shows=False)
+    condition, given = listed("carrier", of)
+    before: dict[str, set[Stay]] = {code: set() for code in of}
+    sql = f"SELECT carrier, place, start_at, end_at FROM stay WHERE {condition}"
+    for code, *stay in rows(sql, given):
+        before[code].add((stay[0], stay[1], stay[2]))
+    ended = [(code, *stay) for code, stays in of.items() for stay in before[code] - set(stays)]
+    begun = [(code, *stay) for code, stays in of.items() for stay in set(stays) - before[code]]
+    if ended:
+        executemany(
+            "DELETE FROM stay WHERE carrier = ? AND place = ? AND start_at = ? AND end_at = ?",
+            ended,
+        )
+    if begun:
+        executemany("INSERT INTO stay VALUES (?, ?, ?, ?)", begun)
+
+
+def places_now(place: str | None = None) -> list[PlaceNow]:
+    """Return how the air of a place, or of all, uses up the rate classes that are there."""
+    where, given = ("", ()) if place is None else (" WHERE place = ?", (place,))
+    return [PlaceNow(*row) for row in rows(f"SELECT {_PLACE_NOW} FROM place_now{where}", given)]
+
+
+def put_places_now(changed: Sequence[PlaceNow]) -> None:
+    """Store lines of places in place of the ones before."""
+    writing(shows=False)
+    named = [field.name for field in fields(PlaceNow)]
+    updates = ", ".join(f"{name} = excluded.{name}" for name in named[2:])
+    executemany(
+        f"INSERT INTO place_now ({_PLACE_NOW}) VALUES ({', '.join('?' * len(named))}) "
+        f"ON CONFLICT (place, rate_class) DO UPDATE SET {updates}",
+        [astuple(one) for one in changed],
+    )
+
+
+def drop_places_now(place: str) -> None:
+    """Drop the lines of a place."""
+    writing(shows=False)
+    execute("DELETE FROM place_now WHERE place = ?", (place,))
+
+
+def _standing(row: Sequence[Any]) -> Standing:
+    named = dict(zip((field.name for field in fields(Standing)), row, strict=True))
+    return Standing(**named | {name: bool(named[name]) for name in _FLAGS})
+
+
+def _as_row(standing: Standing) -> tuple[object, ...]:
+    return tuple(int(value) if isinstance(value, bool) else value for value in astuple(standing))

@@ -1,0 +1,3 @@
+// Prints the proof; without scripts the browser's own menu does it.
+
+document.querySelector("[data-print-page]").addEventListener("click", () => print());

@@ -1,0 +1,84 @@
+"""Alarms by keyboard alone: who, acknowledge, shelve, mend a slip, take off the shelf."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import Page, ViewportSize, expect
+
+from tests.browser.conftest import NewServer, nothing_more
+
+pytestmark = pytest.mark.browser
+
+
+def _tab_to(page: Page, words: str) -> None:
+    """Go on with Tab until what has the focus says these words."""
+    for _ in range(80):
+        page.keyboard.press("Tab")
+        if words in page.evaluate("document.activeElement.innerText || ''"):
+            return
+    raise AssertionError(f"Tab never comes to {words!r}")
+
+
+def test_an_alarm_is_acknowledged_and_another_shelved_by_keyboard(
+    page: Page, new_server: NewServer
+) -> None:
+    """Badge, Tab and Enter; an empty reason and too many hours are said where they stand."""
+    server, shop = new_server(nothing_more)
+    page.goto(f"{server.url}/alarms")
+    expect(page.locator("#badge")).to_be_focused()
+    page.keyboard.type(shop.people[0])
+    page.keyboard.press("Enter")
+    expect(page.locator(".who")).to_contain_text("You are Mira")
+    rows = page.locator("table.alarms").first.locator("tbody tr")
+    count = rows.count()
+
+    _tab_to(page, "Acknowledge as Mira")
+    page.keyboard.press("Enter")
+    expect(page.locator(".told")).to_contain_text("Acknowledged by Mira")
+
+    _tab_to(page, "Shelve")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Tab")
+    page.keyboard.type("baked tonight, oven is booked")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Control+A")
+    page.keyboard.type("30")
+    page.keyboard.press("Enter")
+    expect(page.locator(".wrong")).to_have_text("At most 8.")
+    hours = page.locator("input[aria-invalid=true]")
+    expect(hours).to_have_value("30")
+    hours.focus()
+    page.keyboard.press("Control+A")
+    page.keyboard.type("2")
+    page.keyboard.press("Enter")
+    expect(page.locator(".told")).to_contain_text("Shelved by Mira. It comes back by itself")
+    expect(rows).to_have_count(count - 1)
+    shelved = page.locator("table.alarms").nth(1).locator("tbody tr")
+    expect(shelved).to_have_count(1)
+    expect(shelved).to_contain_text("Shelved")
+    expect(shelved).to_contain_text("baked tonight, oven is booked")
+
+    _tab_to(page, "Take off the shelf as Mira")
+    page.keyboard.press("Enter")
+    expect(page.locator(".told")).to_contain_text("Taken off the shelf by Mira: it stands.")
+    expect(rows).to_have_count(count)
+
+
+@pytest.mark.parametrize("width", [390, 1024, 1920])
+def test_open_forms_fit_the_screen(page: Page, new_server: NewServer, width: int) -> None:
+    """Nothing reaches beyond the side with every form open, and fingers hit what they mean."""
+    server, _ = new_server(nothing_more)
+    page.set_viewport_size(ViewportSize(width=width, height=844))
+    page.goto(f"{server.url}/alarms")
+    page.evaluate("document.querySelectorAll('details').forEach((e) => { e.open = true; })")
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    scrolled = page.evaluate(
+        "[...document.querySelectorAll('.scroll')].filter((e) => e.scrollWidth > e.clientWidth + 1)"
+        ".length"
+    )
+    assert scrolled == 0 or width == 1024
+    small = page.evaluate(
+        "[...document.querySelectorAll('.alarms button, .alarms input, .alarms summary')]"
+        ".filter((e) => e.getBoundingClientRect().height < 43.9).length"
+    )
+    assert small == 0

@@ -1,0 +1,226 @@
+"""The watch list from the standings equals the one from folding every carrier, whatever happens."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
+
+from msdtrack.exposure.facts import HOUR_S
+from msdtrack.exposure.state import CarrierState
+from msdtrack.services import (
+    answers,
+    carrier_states,
+    climate,
+    event_recording,
+    standings,
+    watch_list,
+)
+from msdtrack.services.climate import NewReading
+from msdtrack.services.event_recording import NewEvent
+from msdtrack.services.watch_list import WatchLine
+from msdtrack.store import standings as table
+from msdtrack.store.connection import close_store, open_store
+from msdtrack.times import parse_time
+from tests.postgresql_cluster import Cluster
+from tests.services.conftest import NOW, receive
+from tests.services.floor import DRY, Floor
+
+ROUNDING = 1e-9
+"""Whole 1e-15 floor lives, one a second at most, over the weeks of a history here."""
+
+RANDOM = settings(
+    max_examples=120,
+    deadline=None,
+    derandomize=True,
+    # Each example is a database: shrinking one takes minutes and helps little.
+    phases=[Phase.explicit, Phase.reuse, Phase.generate],
+    suppress_health_check=list(HealthCheck),
+)
+
+
+@pytest.fixture(scope="module")
+def empty(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An SQLite file with empty tables, to be copied."""
+    path = tmp_path_factory.mktemp("empty") / "empty.db"
+    open_store(f"sqlite:///{path}")
+    close_store()
+    return path
+
+
+@contextmanager
+def copy_of(empty: Path) -> Iterator[None]:
+    with tempfile.TemporaryDirectory() as folder:
+        path = shutil.copy(empty, Path(folder) / "floor.db")
+        open_store(f"sqlite:///{path}")
+        try:
+            yield
+        finally:
+            close_store()
+
+
+def assert_same(lines: list[WatchLine], states: list[CarrierState]) -> None:
+    by_code = {one.facts.code: one for one in states}
+    assert {one.code for one in lines} == by_code.keys()
+    for line in lines:
+        assert_same_answer(line.answer, answers.state_answer(by_code[line.code]))
+    assert_same_order([one.code for one in lines], states)
+
+
+def assert_same_order(codes: list[str], states: list[CarrierState]) -> None:
+    """Where the time left is the same to a second, either may come first."""
+
+    def loosely(state: CarrierState) -> tuple[int, float]:
+        rank, left_h, _ = carrier_states.urgency(state)
+        return rank, left_h
+
+    by_code = {one.facts.code: one for one in states}
+    for code, state in zip(codes, states, strict=True):
+        (rank, left_h), (other, left) = loosely(by_code[code]), loosely(state)
+        assert rank == other
+        assert left_h == left or abs(left_h - left) * HOUR_S < 1
+
+
+def assert_same_answer(fast: dict[str, Any], slow: dict[str, Any]) -> None:
+    assert fast["at"] == slow["at"]
+    near, exact = fast["floor_life"], slow["floor_life"]
+    for name in ("used_share", "provisional_share", "assumed_share"):
+        assert near[name] == pytest.approx(exact[name], rel=1e-12, abs=ROUNDING), name
+    assert near["used_share"] >= exact["used_share"] * (1 - 1e-15)
+    assert near["label_hours"] == exact["label_hours"]
+    if exact["label_hours"] is not None:
+        used_h = near["used_share"] * exact["label_hours"]
+        assert near["used_hours_at_label"] == pytest.approx(used_h)
+    left, left_h = near["remaining_hours_now"], exact["remaining_hours_now"]
+    assert (left is None) == (left_h is None)
+    if left is not None:
+        assert abs(left - left_h) * HOUR_S < 1
+        assert abs(parse_time(near["expires_at"]) - parse_time(exact["expires_at"])) <= 1
+    hours, exact_hours = fast["bakes"]["hours_above_90"], slow["bakes"]["hours_above_90"]
+    assert hours == pytest.approx(exact_hours)
+    assert fast["bakes"]["count"] == slow["bakes"]["count"]
+    for name in fast.keys() | slow.keys():
+        if name not in ("floor_life", "bakes"):
+            assert fast[name] == slow[name], name
+
+
+def check(now: int, places: list[str]) -> None:
+    """Hold both lists together."""
+    slow = carrier_states.watch_by_folding(now)
+    assert_same(watch_list.lines(now), slow)
+    for place in places:
+        assert_same(watch_list.lines(now, place), [s for s in slow if s.ledger.place == place])
+    assert [one.facts.code for one in carrier_states.watch(now)] == [one.facts.code for one in slow]
+
+
+def random_history(data: st.DataObject, steps: int) -> None:
+    floor = Floor(data.draw)
+    standings.rebuild(floor.now)
+    try:
+        for _ in range(data.draw(st.integers(3, steps))):
+            floor.step()
+            check(floor.now, [])
+        check(floor.now, list(floor.places.values()))
+        check(floor.now - data.draw(st.sampled_from([1, 30, 300, 7200])), [])
+        check(floor.now + data.draw(st.sampled_from([1, 1200, 3600, 200_000])), [])
+        check(floor.now, [])
+        # Later than any clock that was ahead.
+        assert_rebuilt_says_the_same(floor.now + 200)
+    except AssertionError:
+        print("\n".join(floor.did))
+        raise
+
+
+def assert_rebuilt_says_the_same(now: int) -> None:
+    before, stays = watch_list.lines(now), table.stays()
+    standings.rebuild(now)
+    after = watch_list.lines(now)
+    assert [one.code for one in after] == [one.code for one in before]
+    for one, other in zip(after, before, strict=True):
+        assert_same_answer(one.answer, other.answer | {"floor_life": one.answer["floor_life"]})
+    assert table.stays() == stays
+
+
+@RANDOM
+@given(data=st.data())
+def test_any_history_gives_the_same_list(empty: Path, data: st.DataObject) -> None:
+    with copy_of(empty):
+        random_history(data, 25)
+
+
+@pytest.mark.postgresql
+@settings(RANDOM, max_examples=5)
+@given(data=st.data())
+def test_any_history_gives_the_same_list_on_postgresql(
+    postgresql_cluster: Cluster, data: st.DataObject
+) -> None:
+    with postgresql_cluster.database() as url:
+        open_store(url)
+        try:
+            random_history(data, 12)
+        finally:
+            close_store()
+
+
+def opened_reel(place: str) -> str:
+    code = receive(place).code
+    opening = NewEvent(str(uuid4()), code, "open", NOW - HOUR_S, hic=DRY)
+    event_recording.record([opening], NOW)
+    return code
+
+
+def readings(place: str, *minutes: int, air: tuple[float, float] = (22.0, 45.0)) -> None:
+    rows = [NewReading(place, NOW + 60 * minute, *air) for minute in minutes]
+    climate.add_readings(rows, NOW + 60 * max(*minutes, 0))
+
+
+def test_readings_that_go_on_need_no_fold(shop: dict[str, str]) -> None:
+    """The line goes on with its place: what is stored of the carrier is not touched."""
+    readings(shop["Bench"], *range(-90, 1, 5))
+    code = opened_reel(shop["Bench"])
+    standings.rebuild(NOW + 1)
+    (before,) = table.standings()
+    for minute in range(5, 60, 5):
+        readings(shop["Bench"], minute)
+    now = NOW + 56 * 60
+    assert standings.answering(now) == []
+    assert [one.carrier for one in table.urgent(now, None, None)] == [code]
+    assert table.standings() == [before]
+    check(now, [])
+
+
+def test_a_late_reading_reaches_only_whom_it_concerns(shop: dict[str, str]) -> None:
+    readings(shop["Bench"], *range(-90, 1, 5))
+    touched, other = opened_reel(shop["Bench"]), opened_reel(shop["Cabinet"])
+    standings.rebuild(NOW + 1)
+    before = {one.carrier: one for one in table.standings()}
+    readings(shop["Bench"], -32, air=(29.0, 65.0))
+    after = {one.carrier: one for one in table.standings()}
+    assert after[touched].share > before[touched].share
+    assert after[other] == before[other]
+    check(NOW + 1, [])
+
+
+def test_what_has_never_been_opened_costs_nothing(shop: dict[str, str]) -> None:
+    receive(shop["Bench"])
+    standings.rebuild(NOW)
+    assert table.standings() == []
+
+
+def test_other_tables_build_it_anew(shop: dict[str, str], monkeypatch: pytest.MonkeyPatch) -> None:
+    """What was computed from other published figures is not taken for an answer."""
+    opened_reel(shop["Bench"])
+    standings.rebuild(NOW)
+    monkeypatch.setattr(standings, "_mark", lambda: "1 other figures")
+    check(NOW, [])
+    build = table.build()
+    assert build is not None
+    assert build[0] == "1 other figures"
