@@ -36,6 +36,9 @@ LONGEST_S = 30 * 86400
 MOST_LIVES = 1000
 """A share above this many floor lives has no line: its numbers could grow too large."""
 
+FASTEST = NEVER // LONGEST_S
+"""A rate above this has no line either, for the same reason."""
+
 
 @dataclass(frozen=True, slots=True)
 class Line:

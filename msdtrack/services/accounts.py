@@ -30,9 +30,7 @@ class Account:
     known_at: int | None = None
     provisional: Mapping[str, Sequence[Event]] = field(default_factory=dict)
 
-    def state(
-        self, at: int, oven: OvenLimits | None = None, working: bool = False
-    ) -> CarrierState:
+    def state(self, at: int, oven: OvenLimits | None = None, working: bool = False) -> CarrierState:
         """Return the state as of `at`, with the intervals of its working if they are wanted."""
         joined = self._joined(at, working)
         return state_of(
@@ -53,9 +51,7 @@ class Account:
                 earlier = [e for e in before if e.id != event.cause]
                 joined = replace(giver, events=earlier)._joined(event.at, working)
                 # Its own join must not make it gone, but contradicts a bag that was closed.
-                until = [
-                    replace(e, joined=e.carrier) if e.id == event.cause else e for e in before
-                ]
+                until = [replace(e, joined=e.carrier) if e.id == event.cause else e for e in before]
                 found[event.id] = account_of(
                     giver.facts, until, giver.places, giver.policies, event.at, joined, working
                 )

@@ -83,7 +83,7 @@ def _current(record: PlaceRecord, version: ReadingVersion) -> PlaceAir:
             if kept[1] == version:
                 return kept[3]
             if kept[1].rewrites == version.rewrites and kept[1].changes > version.changes:
-                # Asked from a snapshot that is older by readings since, which its moment leaves out.
+                # Asked from an older snapshot: its moment leaves out the readings since.
                 return kept[3]
             if kept[1].rewrites == version.rewrites and kept[3].readings:
                 after = kept[3].readings[-1][0] + 1

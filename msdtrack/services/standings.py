@@ -197,6 +197,10 @@ class _Work:
             elif line.in_air:
                 ran_s = self.now - at_place.at
                 share, rate = lines.up(line.share - line.rate * ran_s) - at_place.share, 0
+        left_rate = line.left_rate
+        if max(rate, left_rate or 0) > lines.FASTEST or state.used_share > lines.MOST_LIVES:
+            share, rate, until = 0, 0, self.now
+            left_rate = None if left_rate is None else 0
         return Standing(
             carrier=state.facts.code,
             part=state.facts.part.number,
@@ -211,7 +215,7 @@ class _Work:
             air_place=air_place,
             rate_class=rate_class,
             in_air=line.in_air,
-            left_rate=line.left_rate,
+            left_rate=left_rate,
             heeds_air=line.heeds_air,
             gone_at=None,
             summary=_summary(state, line),
@@ -234,6 +238,8 @@ class _Work:
     def _drawn(self, place: str, rate_class: str, share: int) -> PlaceNow:
         of = class_named(rate_class)
         line = lines.air_line(self.places.air(place), of, self.policies, self.now)
+        if max(line.rate, line.left_rate) > lines.FASTEST:
+            line = replace(line, rate=0, left_rate=0, until=self.now)
         return PlaceNow(
             place=place,
             rate_class=rate_class,

@@ -16,26 +16,45 @@ from msdtrack.web.site import site
 from msdtrack.web.static_files import static_url, static_version
 
 NAVIGATION = (
-    ("start.show", "Start"),
     ("scan.show", "Scan"),
     ("goods_in.show", "Goods-in"),
     ("watch.show", "Watch"),
     ("line.list_all", "Line screens"),
     ("carriers.list_all", "Carriers"),
-    ("ovens.list_all", "Ovens"),
-    ("cabinets.list_all", "Cabinets"),
-    ("shift.show", "Shift"),
-    ("closing.show", "Closing"),
-    ("counting.list_all", "Count"),
-    ("checks.list_all", "Checks"),
-    ("boards.list_all", "Boards"),
-    ("places.list_all", "Places"),
-    ("parts.list_all", "Parts"),
     ("alarms.show", "Alarms"),
-    ("tables.show", "Tables"),
-    ("setup.show", "Set-up"),
 )
-"""The words of the navigation and the pages they lead to."""
+"""The words of the navigation that every job needs, and the pages they lead to."""
+
+MORE_NAVIGATION = (
+    (
+        "Dry",
+        (
+            ("ovens.list_all", "Ovens"),
+            ("cabinets.list_all", "Cabinets"),
+            ("closing.show", "Closing"),
+        ),
+    ),
+    (
+        "Work",
+        (
+            ("checks.list_all", "Sample checks"),
+            ("boards.list_all", "Boards"),
+            ("shift.show", "End of shift"),
+            ("counting.list_all", "Count a place"),
+        ),
+    ),
+    (
+        "On file",
+        (
+            ("receive.show", "Receive by hand"),
+            ("parts.list_all", "Parts"),
+            ("places.list_all", "Places"),
+            ("tables.show", "Tables"),
+            ("setup.show", "Set-up"),
+        ),
+    ),
+)
+"""The rest, by what it is about."""
 
 
 def render_page(template: str, page: object) -> Response:
@@ -131,9 +150,9 @@ def register_rendering(app: Flask) -> None:
     @app.context_processor
     def every_page() -> dict[str, object]:
         here = site()
-        links = [link for link in NAVIGATION if link[0] in app.view_functions]
         return {
-            "navigation": links,
+            "navigation": NAVIGATION,
+            "more_navigation": MORE_NAVIGATION,
             "site_name": here.settings.site_name,
             "refresh_s": here.settings.line_refresh_s,
             "page_version": static_version(),

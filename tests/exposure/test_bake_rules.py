@@ -124,6 +124,9 @@ def test_hours_that_are_complete_in_a_short_interruption_count_once_the_oven_is_
     history = oven_readings(opened(), readings).add("bake_start", 1, **HOT)
     assert history.state(8 + 4 / 60).used_share > 0
     assert history.state(8 + 6 / 60).used_share == 0
+    bake = history.state(8 + 6 / 60).ledger.bake
+    assert bake is not None
+    assert bake.reached_at == T0 + 8 * HOUR_S + 5 * 60
 
 
 def test_a_reading_up_to_30_minutes_before_the_start_says_the_oven_was_hot_already() -> None:

@@ -2,25 +2,17 @@
 
 from __future__ import annotations
 
-from uuid import uuid4
-
 import pytest
 
 from msdtrack.errors import BadInput, NotFound, Refused
 from msdtrack.exposure.facts import PartFacts
 from msdtrack.printing.codes import CodeKind, make_code
-from msdtrack.services import alarm_rules, catalog, climate, event_recording, policies
+from msdtrack.services import alarm_rules, catalog, climate, policies
 from msdtrack.services.climate import NewReading
-from msdtrack.services.event_recording import NewEvent
 from msdtrack.store import carriers
 from msdtrack.store.connection import opened, version
-from msdtrack.store.records import AlarmRecord
+from tests.services.alarm_floor import HOUR, MIN, T0, open_reel, record, send, stands
 from tests.services.conftest import NOW, receive
-
-MIN, HOUR, DAY = 60, 3600, 86400
-DRY = {"5": "dry", "10": "dry", "60": "dry"}
-T0 = NOW - DAY
-"""When bags are opened in these tests."""
 
 
 @pytest.fixture
@@ -29,32 +21,6 @@ def place(shop: dict[str, str]) -> dict[str, str]:
     catalog.create_part(PartFacts("BL-0400", "4", body_mm=1.4, carrier_max_c=125), NOW)
     line, _ = catalog.create_place(catalog.NewPlace(name="Line", kind="line"), NOW)
     return shop | {"Line": line.code}
-
-
-def record(carrier: str, kind: str, at: int, **what: object) -> None:
-    new = NewEvent(str(uuid4()), carrier, kind, at, **what)  # type: ignore[arg-type]
-    event_recording.record([new], at)
-
-
-def open_reel(place: str, at: int = T0, **facts: object) -> str:
-    code = receive(place, **facts).code
-    record(code, "open", at, hic=DRY)
-    return code
-
-
-def send(place: str, start: int, end: int, temp_c: float, rh_pct: float, step: int = MIN) -> None:
-    """Send steady air from start to end, both included."""
-    rows = [NewReading(place, at, temp_c, rh_pct) for at in range(start, end + 1, step)]
-    assert climate.add_readings(rows, end).refused == []
-
-
-def stands(kind: str | None = None) -> list[AlarmRecord]:
-    """Active alarms, of one kind or all."""
-    return [
-        alarm
-        for alarm in alarm_rules.active_alarms()
-        if alarm.returned_at is None and kind in (None, alarm.kind)
-    ]
 
 
 def test_floor_life_that_runs_out_is_announced_then_expired(place: dict[str, str]) -> None:

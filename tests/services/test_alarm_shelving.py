@@ -5,6 +5,8 @@ Source: the states of ISA-18.2 / IEC 62682 (from memory).
 
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 
 from msdtrack.errors import BadInput, NotFound, Refused
@@ -164,16 +166,10 @@ def test_more_than_ten_alarms_in_ten_minutes_are_a_flood(shop: dict[str, str]) -
     """
     catalog.add_person("Ines", NOW)
     for _ in range(10):
-        receive(shop["Bench"], shelf_life_ends=_today())
+        receive(shop["Bench"], shelf_life_ends=date(2026, 9, 21))
     alarm_rules.evaluate(NOW)
     assert alarm_rules.flood(NOW) == 0
-    receive(shop["Bench"], shelf_life_ends=_today())
+    receive(shop["Bench"], shelf_life_ends=date(2026, 9, 21))
     alarm_rules.evaluate(NOW + 30)
     assert alarm_rules.flood(NOW + 30) == 11
     assert alarm_rules.flood(NOW + 601) == 0
-
-
-def _today() -> object:
-    from datetime import date
-
-    return date(2026, 9, 21)
