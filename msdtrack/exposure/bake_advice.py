@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from msdtrack.exposure import bake_rules
+from msdtrack.exposure.clock import HOT_C
 from msdtrack.exposure.facts import HOUR_S, CarrierFacts, PartFacts
-from msdtrack.exposure.history import HOT_C
 from msdtrack.exposure.ledger import Ledger
 from msdtrack.standard import baking, drypack
 

@@ -11,11 +11,13 @@ from typing import Literal
 from msdtrack.exposure import bake_rules
 from msdtrack.exposure.air import Air, Missing
 from msdtrack.exposure.bake_advice import BakeAdvice, OvenLimits, advise
+from msdtrack.exposure.clock import can_reset_by_storage, day
 from msdtrack.exposure.contradictions import settle
 from msdtrack.exposure.events import Event
 from msdtrack.exposure.facts import HOUR_S, CarrierFacts, Policies
-from msdtrack.exposure.history import Places, can_reset_by_storage, day, fold
+from msdtrack.exposure.history import fold
 from msdtrack.exposure.ledger import Conflict, Joined, Ledger, Phase
+from msdtrack.exposure.places import Places
 from msdtrack.exposure.rates import label_rate, rate
 from msdtrack.standard import recovery
 

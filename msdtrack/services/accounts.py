@@ -8,8 +8,8 @@ from dataclasses import dataclass, field, replace
 from msdtrack.exposure.bake_advice import OvenLimits
 from msdtrack.exposure.events import Event, Kind, lineage
 from msdtrack.exposure.facts import CarrierFacts, Policies
-from msdtrack.exposure.history import Places
 from msdtrack.exposure.ledger import Joined
+from msdtrack.exposure.places import Places
 from msdtrack.exposure.state import CarrierState, account_of, state_of
 from msdtrack.services.air_cache import all_places
 from msdtrack.store import carriers, event_log, policies

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from threading import Lock
 
 from msdtrack.exposure.air import PlaceAir
-from msdtrack.exposure.history import Places
+from msdtrack.exposure.places import Places
 from msdtrack.store import connection, places, reading_log
 from msdtrack.store.records import PlaceRecord, ReadingVersion
 from msdtrack.store.touched import TouchedReadings

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+from msdtrack.exposure.clock import day
 from msdtrack.exposure.facts import HOUR_S
-from msdtrack.exposure.history import day
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services import carrier_states, standings
 from msdtrack.services.storage_causes import TOLD_FOR_S

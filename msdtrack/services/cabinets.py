@@ -9,8 +9,8 @@ from typing import Literal
 
 from msdtrack.errors import NotFound
 from msdtrack.exposure.air import PlaceAir, Spell
+from msdtrack.exposure.clock import storage_rate
 from msdtrack.exposure.facts import FOREVER, HOUR_S
-from msdtrack.exposure.history import storage_rate
 from msdtrack.exposure.ledger import Phase
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services import catalog, climate

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from msdtrack.errors import BadInput
-from msdtrack.exposure.history import day
+from msdtrack.exposure.clock import day
 from msdtrack.services.demo_air import SimulatedAir, Spell
 from msdtrack.standard import indicator
 

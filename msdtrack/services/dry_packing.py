@@ -10,7 +10,7 @@ from fractions import Fraction
 from typing import Final
 
 from msdtrack.errors import BadInput, FieldError, NotFound
-from msdtrack.exposure.history import day
+from msdtrack.exposure.clock import day
 from msdtrack.exposure.state import CarrierState
 from msdtrack.printing import label
 from msdtrack.services import labelling

@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from msdtrack.errors import Conflict, Refused
-from msdtrack.exposure.history import day
+from msdtrack.exposure.clock import day
 from msdtrack.services import catalog, maker_parts, receiving
 from msdtrack.services.goods_in_bag import examine
 from msdtrack.services.goods_in_draft import Desk, Draft, Told

@@ -9,8 +9,8 @@ from fractions import Fraction
 from typing import Any
 
 from msdtrack.errors import BadInput
+from msdtrack.exposure.clock import day
 from msdtrack.exposure.facts import PartFacts
-from msdtrack.exposure.history import day
 from msdtrack.services import goods_in_questions as questions
 from msdtrack.services.goods_in_draft import Desk
 from msdtrack.services.goods_in_questions import NONE, YES, Asked

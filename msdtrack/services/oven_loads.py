@@ -19,10 +19,10 @@ from msdtrack.exposure import load_plan, oven
 from msdtrack.exposure.air import HOLDS_S
 from msdtrack.exposure.events import Kind
 from msdtrack.exposure.facts import HOUR_S
-from msdtrack.exposure.history import Places
 from msdtrack.exposure.ledger import Phase
 from msdtrack.exposure.load_plan import LoadBake, LoadPlan
 from msdtrack.exposure.oven import Band, Progress
+from msdtrack.exposure.places import Places
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services import catalog, climate, event_recording, policies
 from msdtrack.services.air_cache import all_places

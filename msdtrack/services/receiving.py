@@ -8,9 +8,9 @@ from typing import Any
 from uuid import NAMESPACE_OID, uuid5
 
 from msdtrack.errors import BadInput, Conflict, FieldError, NotFound
+from msdtrack.exposure.clock import day
 from msdtrack.exposure.events import Event, Kind
 from msdtrack.exposure.facts import CarrierFacts
-from msdtrack.exposure.history import day
 from msdtrack.printing.codes import CodeKind, make_code
 from msdtrack.services.event_recording import AHEAD_S
 from msdtrack.services.lot_holds import hold_on_arrival

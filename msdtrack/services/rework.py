@@ -18,8 +18,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+from msdtrack.exposure.clock import day
 from msdtrack.exposure.events import Event, Kind
-from msdtrack.exposure.history import day
 from msdtrack.exposure.state import CarrierState, state_of
 from msdtrack.services.accounts import Account
 from msdtrack.standard.drypack import REMOVAL_BODY_C

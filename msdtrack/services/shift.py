@@ -12,9 +12,9 @@ from typing import Literal
 from uuid import NAMESPACE_OID, uuid5
 
 from msdtrack.errors import BadInput, Refused
+from msdtrack.exposure.clock import can_reset_by_storage, storage_rate
 from msdtrack.exposure.events import Kind
 from msdtrack.exposure.facts import HOUR_S
-from msdtrack.exposure.history import can_reset_by_storage, storage_rate
 from msdtrack.exposure.ledger import Phase
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services import cabinets, catalog, event_recording

@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import timedelta
 
-from msdtrack.exposure.history import day
+from msdtrack.exposure.clock import day
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services.alarm_causes import (
     BAKE_DONE,

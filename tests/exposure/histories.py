@@ -17,7 +17,7 @@ from msdtrack.exposure.facts import (
     PartFacts,
     Policies,
 )
-from msdtrack.exposure.history import Places
+from msdtrack.exposure.places import Places
 from msdtrack.exposure.state import CarrierState, state_of
 from msdtrack.exposure.working import Working, working_of
 

@@ -13,8 +13,9 @@ from msdtrack.exposure.air import PlaceAir
 from msdtrack.exposure.contradictions import settle
 from msdtrack.exposure.events import Event, Kind, effective, lineage
 from msdtrack.exposure.facts import Dated, Policies
-from msdtrack.exposure.history import Fold, Places, carried_on
+from msdtrack.exposure.history import Fold, carried_on
 from msdtrack.exposure.ledger import Ledger, Phase
+from msdtrack.exposure.places import Places
 from msdtrack.exposure.state import CarrierState, state_of, usable_until
 from msdtrack.exposure.working import working_of
 from msdtrack.standard import derating

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from msdtrack.exposure.air import PlaceAir
 from msdtrack.exposure.events import Event, Kind
 from msdtrack.exposure.facts import AirSettings, CarrierFacts, Dated, MakerBake, PartFacts, Policies
-from msdtrack.exposure.history import Places
+from msdtrack.exposure.places import Places
 from msdtrack.standard.levels import LEVELS
 from tests.exposure.histories import T0, carrier, part
 from tests.exposure.slow_air import World
