@@ -9,7 +9,7 @@ import click
 from msdtrack import __version__
 from msdtrack.cli.carriers import label, state, watch, working
 from msdtrack.cli.imports import import_files
-from msdtrack.cli.reference import backup, card, settings, tables
+from msdtrack.cli.reference import backup, card, rebuild, settings, tables
 from msdtrack.cli.serving import demo, serve
 from msdtrack.cli.session import Commands, Session
 
@@ -57,6 +57,7 @@ for command in (
     card,
     tables,
     backup,
+    rebuild,
     settings,
 ):
     main.add_command(command)

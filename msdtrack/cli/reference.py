@@ -17,7 +17,7 @@ from msdtrack.cli.session import (
 )
 from msdtrack.cli.text import WIDTH, aligned, described
 from msdtrack.config import SETTINGS, Setting
-from msdtrack.services import labelling
+from msdtrack.services import labelling, standings
 from msdtrack.standard.tables import CHECK_YOUR_COPY, Table, fingerprint, published_tables
 from msdtrack.store.backup import backup_to
 
@@ -86,6 +86,15 @@ def backup(session: Session, file: Path, as_json: bool) -> None:
         f"Written and checked: {report.path}, {report.bytes:,} bytes, {rows:,} rows in "
         f"{len(report.rows)} tables, schema {report.schema_version}"
     )
+
+
+@click.command()
+@pass_session
+def rebuild(session: Session) -> None:
+    """Drop the stored standings behind the watch list and compute them anew from the log."""
+    with session.opened():
+        kept = standings.rebuild(session.now())
+    click.echo(f"Computed anew: the standings of {kept} carriers")
 
 
 @click.command()

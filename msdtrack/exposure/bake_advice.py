@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from math import inf
 
 from msdtrack.exposure import bake_rules
 from msdtrack.exposure.clock import HOT_C
 from msdtrack.exposure.facts import HOUR_S, CarrierFacts, PartFacts
 from msdtrack.exposure.ledger import Ledger
 from msdtrack.standard import baking, drypack
+
+ON_BOARD = "board"
+"""The kind of carrier that a placing on boards makes."""
 
 PLAIN_CARRIERS = "tapes, reels, tubes, strips and trays without a marked temperature"
 
@@ -223,7 +227,11 @@ def _why_not(
 def carrier_limit_c(facts: CarrierFacts) -> float:
     """Return the highest temperature the carrier stands, °C: as marked, else 40 °C.
 
+    Components on a board are in no carrier any more: infinity.
+
     Source: J-STD-033, clause 4.2.2 (low-temperature carriers).
     """
+    if facts.kind == ON_BOARD:
+        return inf
     marked = facts.part.carrier_max_c
     return drypack.LOW_TEMPERATURE_CARRIER_C if marked is None else marked

@@ -89,9 +89,18 @@ def watch(now: int, place: str | None = None, limit: int | None = None) -> list[
     return _listed(found, place)[:limit]
 
 
-def watch_by_folding(now: int, place: str | None = None) -> list[CarrierState]:
-    """Return what `watch` does, the plain way: fold every carrier there ever was."""
-    return _listed(states(carriers.carrier_codes(), now).values(), place)
+def watch_by_folding(
+    now: int, place: str | None = None, known_at: int | None = None
+) -> list[CarrierState]:
+    """Return what `watch` does, the plain way: fold every carrier there ever was.
+
+    Args:
+        now, place: as for `watch`.
+        known_at: only what had been received by then counts; None is everything.
+    """
+    with read():
+        every = accounts(carriers.carrier_codes(), known_at)
+        return _listed((each.state(now) for each in every), place)
 
 
 def _listed(found: Iterable[CarrierState], place: str | None) -> list[CarrierState]:

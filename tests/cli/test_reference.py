@@ -70,6 +70,15 @@ def test_a_backup_is_a_whole_database(run: Run, shop: Shop) -> None:
     assert again.stderr.startswith("msdtrack: conflict: ")
 
 
+def test_the_standings_can_be_dropped_and_computed_anew(run: Run, shop: Shop) -> None:
+    """The watch list says the same afterwards."""
+    before = run("--database", shop.url, "watch", "--json").stdout
+    result = run("--database", shop.url, "rebuild")
+    assert result.exit_code == 0
+    assert result.stdout.startswith("Computed anew: the standings of ")
+    assert run("--database", shop.url, "watch", "--json").stdout == before
+
+
 def test_help_documents_the_exit_codes(run: Run) -> None:
     """Whoever builds on it can read what a code means."""
     told = run("--help").stdout

@@ -13,7 +13,7 @@ from msdtrack.services import health as health_service
 from msdtrack.times import utc_text
 from msdtrack.web.api import bodies, shapes
 from msdtrack.web.api.calls import Calls, json_response
-from msdtrack.web.api.fields import Code, Limit, Moment, Page, Query
+from msdtrack.web.api.fields import AsOf, Code, Limit, Page, Query
 from msdtrack.web.api.paging import page_of, rest_of
 from msdtrack.web.api.things import alarm_answer
 from msdtrack.web.site import site
@@ -26,12 +26,9 @@ SAME_FOR_S = 30
 """The watch list is made anew after this long even if nothing was written: time changes it."""
 
 
-class WatchQuery(Page):
+class WatchQuery(Page, AsOf):
     """Which carriers to watch, as of when."""
 
-    at: Annotated[
-        Moment | None, Field(description="the moment asked about, now if left out; may lie ahead")
-    ] = None
     place: Code | None = None
 
 
@@ -55,12 +52,15 @@ def show_watch_list(query: WatchQuery, now: int) -> Response:
     It carries an ETag: ask again with If-None-Match, and 304 is the answer while nothing was
     written, for half a minute at most.
     """
-    tag = f"{site().version()}-{now // SAME_FOR_S}-{query.at}"
+    tag = f"{site().version()}-{now // SAME_FOR_S}-{query.at}-{query.known_at}"
     if tag in request.if_none_match:
         response = Response(status=304)
     else:
         at = now if query.at is None else query.at
-        watched = carrier_states.watch(at, query.place)
+        if query.known_at is None:
+            watched = carrier_states.watch(at, query.place)
+        else:
+            watched = carrier_states.watch_by_folding(at, query.place, query.known_at)
         rest = rest_of(watched, query.after, lambda state: state.facts.code)
         page = page_of(rest, query.limit, lambda state: state.facts.code, answers.state_answer)
         response = json_response(page | {"at": utc_text(at)})

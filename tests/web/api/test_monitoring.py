@@ -43,6 +43,8 @@ class TestWatch:
         assert [one["code"] for one in api.get("/watch", place=floor)["items"]] == [carrier]
         assert api.get("/watch", place=api.place("line"))["items"] == []
         assert api.get("/watch", at=api.hours_ago(11))["items"] == []
+        assert api.get("/watch", known_at=api.hours_ago(1))["items"] == []
+        assert len(api.get("/watch", known_at=api.hours_ago(0))["items"]) == 1
         ahead = api.get("/watch", at=api.hours_ago(-160))
         assert (ahead["at"], ahead["items"][0]["verdict"]) == (api.hours_ago(-160), "do_not_use")
 
