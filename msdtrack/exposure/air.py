@@ -11,12 +11,23 @@ import itertools
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
-from typing import Literal, NamedTuple
+from typing import Literal
 
 from msdtrack.exposure.facts import FOREVER, AirSettings, Dated
 from msdtrack.exposure.readings import Reading, Readings
-from msdtrack.standard import derating
+from msdtrack.exposure.spans import (
+    Air,
+    AirKey,
+    Missing,
+    Span,
+    cut,
+    joined,
+    key_of,
+    measured_key,
+    merged,
+    span_of,
+    worst_of,
+)
 from msdtrack.standard.drypack import CABINET_RECOVERS_WITHIN_MIN
 
 HOLDS_S = 30 * 60
@@ -27,37 +38,6 @@ SETTLED_S = 10 * 60
 
 _PRESENT_S = 6 * 3600
 """The forecast looks back no further."""
-
-MAX_TEMP_C100, MAX_RH_C100 = 3000, 6000
-"""The condition of the floor life: <= 30 °C / 60 % RH (J-STD-033, clause 5)."""
-
-Missing = Literal["no_reading_yet", "gap", "no_reading_since", "place_unknown"]
-Air = tuple[int, int]
-
-
-class AirKey(NamedTuple):
-    """What of a span decides its rate.
-
-    Attributes:
-        cell: cell of Table 7-1 of the guarded air, or `derating.BEYOND`.
-        within_30_60: the raw air is within 30 °C / 60 % RH.
-        missing: why the air is assumed; None is measured.
-    """
-
-    cell: int
-    within_30_60: bool
-    missing: Missing | None
-
-
-class Span(NamedTuple):
-    """A stretch of time in one key. `raw` and `guarded` are the worst in it, in hundredths."""
-
-    start: int
-    end: int
-    key: AirKey
-    raw: Air
-    guarded: Air
-
 
 Spell = Literal["dry", "brief", "out"]
 
@@ -99,7 +79,7 @@ class PlaceAir:
             body = self._merged_body()
             i = max(0, bisect_right(body, start, key=lambda span: span.start) - 1)
             while i < len(body) and body[i].start < min(end, known_to):
-                span = _cut(body[i], start, min(end, known_to))
+                span = cut(body[i], start, min(end, known_to))
                 if span is not None:
                     yield span
                 i += 1
@@ -111,7 +91,7 @@ class PlaceAir:
     def present(self, at: int) -> Span:
         """Return the span whose air the forecast assumes: the newest one that has lasted
         10 minutes, or the one of the moment itself."""
-        spans = self._merge(list(self.spans(at - _PRESENT_S, at + 1, at)))
+        spans = merged(list(self.spans(at - _PRESENT_S, at + 1, at)))
         for span in reversed(spans):
             if min(span.end, at) - span.start >= SETTLED_S:
                 return self._as_known(span, at)
@@ -142,7 +122,7 @@ class PlaceAir:
     def settles_at(self, at: int) -> int:
         """Return up to when `present` stays as it is at `at`, as far as `steady_until` does not
         say."""
-        newest = self._merge(list(self.spans(at - _PRESENT_S, at + 1, at)))[-1]
+        newest = merged(list(self.spans(at - _PRESENT_S, at + 1, at)))[-1]
         present = self.present(at)
         bends = []
         if at - newest.start < SETTLED_S:
@@ -172,7 +152,7 @@ class PlaceAir:
         else:
             runs = []
             tail = self._assumed(-FOREVER, until, "no_reading_yet", None)
-        runs = _joined(runs + [(s.start, s.end, s.raw[1] <= limit_rh_c100) for s in tail])
+        runs = joined(runs + [(s.start, s.end, s.raw[1] <= limit_rh_c100) for s in tail])
         for i in range(bisect_right(runs, start, key=lambda run: run[1]), len(runs)):
             s, e, dry = runs[i]
             if s >= end:
@@ -204,7 +184,7 @@ class PlaceAir:
     def worst(self, start: int, end: int, at: int) -> tuple[Air, Air]:
         """Return the worst raw and guarded air in [start, end), as measured up to `at`."""
         spans = list(self._raw_spans(start, end, at))
-        return _worst([s.raw for s in spans]), _worst([s.guarded for s in spans])
+        return worst_of([s.raw for s in spans]), worst_of([s.guarded for s in spans])
 
     def newest(self, at: int) -> Reading | None:
         """Return the last reading at or before `at`."""
@@ -228,7 +208,7 @@ class PlaceAir:
         if self._body is not None and self.readings:
             spans = air._spans_between(len(self.readings) - 1)
             kept = len(self._body) - 1
-            air._body = self._body[:kept] + self._merge(self._body[kept:] + spans)
+            air._body = self._body[:kept] + merged(self._body[kept:] + spans)
         return air
 
     def changed(self, first: int, last: int, rows: Sequence[Reading]) -> PlaceAir:
@@ -244,16 +224,16 @@ class PlaceAir:
         between = PlaceAir(self.code, air.readings[i : j + 1], self.settings)._spans_between(0)
         before = bisect_left(self._body, start, key=lambda span: span.start)
         after = bisect_right(self._body, end, key=lambda span: span.end)
-        cut = [self._exactly(span, -FOREVER, start) for span in self._body[:before][-1:]]
-        cut += between
-        cut += [self._exactly(span, end, FOREVER) for span in self._body[after:][:1]]
-        seams = self._merge([span for span in cut if span is not None])
+        parts = [self._exactly(span, -FOREVER, start) for span in self._body[:before][-1:]]
+        parts += between
+        parts += [self._exactly(span, end, FOREVER) for span in self._body[after:][:1]]
+        seams = merged([span for span in parts if span is not None])
         air._body = [*self._body[: max(0, before - 1)], *seams, *self._body[after + 1 :]]
         return air
 
     def _exactly(self, span: Span, start: int, end: int) -> Span | None:
         """Return the part of a span of the body in [start, end), with the worst air in it."""
-        part = _cut(span, start, end)
+        part = cut(span, start, end)
         if part is None or part is span:
             return part
         assert isinstance(self.readings, Readings)
@@ -263,7 +243,7 @@ class PlaceAir:
         i = bisect_right(self._moments, part.start) - 1
         j = bisect_left(self._moments, part.end) + 1
         temp, rh = max(self.readings.temps[i:j]), max(self.readings.rhs[i:j])
-        return _span(part.start, part.end, span.key, temp, rh, self.settings.first)
+        return span_of(part.start, part.end, span.key, temp, rh, self.settings.first)
 
     # -- spans before merging ------------------------------------------------------------------
 
@@ -279,9 +259,9 @@ class PlaceAir:
             if self._moments[i] >= end:
                 return
             for span in self._between(i):
-                cut = _cut(span, start, end)
-                if cut is not None:
-                    yield cut
+                part = cut(span, start, end)
+                if part is not None:
+                    yield part
         yield from self._tail(max(start, self._moments[last]), end, last)
 
     def _between(self, i: int) -> Iterator[Span]:
@@ -302,7 +282,7 @@ class PlaceAir:
     def _measured(self, start: int, end: int, air: Air) -> Iterator[Span]:
         for s, e, now in self._by_settings(start, end):
             guarded = (air[0] + now.tolerance_temp_c100, air[1] + now.tolerance_rh_c100)
-            yield Span(s, e, _key(air, guarded, None), air, guarded)
+            yield Span(s, e, key_of(air, guarded, None), air, guarded)
 
     def _assumed(
         self, start: int, end: int, missing: Missing, measured: Air | None
@@ -312,11 +292,11 @@ class PlaceAir:
             raw = guarded = assumed
             if measured is not None:
                 temp, rh = measured
-                raw = _worst([assumed, measured])
-                guarded = _worst(
+                raw = worst_of([assumed, measured])
+                guarded = worst_of(
                     [assumed, (temp + now.tolerance_temp_c100, rh + now.tolerance_rh_c100)]
                 )
-            yield Span(s, e, _key(raw, guarded, missing), raw, guarded)
+            yield Span(s, e, key_of(raw, guarded, missing), raw, guarded)
 
     def _by_settings(self, start: int, end: int) -> Iterator[tuple[int, int, AirSettings]]:
         if start >= end:
@@ -347,7 +327,7 @@ class PlaceAir:
             if i < last:
                 spans += self._between(i)
                 i += 1
-        return self._merge(spans)
+        return merged(spans)
 
     def _steady_spans(self, i: int, until: int, now: AirSettings, into: list[Span]) -> int:
         """Add the spans from the reading `i` up to the first gap or to `until`, when the settings
@@ -369,10 +349,10 @@ class PlaceAir:
                 break
             temp = temp_after if temp_after > temp_before else temp_before
             rh = rh_after if rh_after > rh_before else rh_before
-            found = _measured_key(temp, rh, temp + more_temp, rh + more_rh)
+            found = measured_key(temp, rh, temp + more_temp, rh + more_rh)
             if found is not key:
                 if key is not None:
-                    into.append(_span(start, end, key, worst_temp, worst_rh, now))
+                    into.append(span_of(start, end, key, worst_temp, worst_rh, now))
                 start, key, worst_temp, worst_rh = end, found, temp, rh
             else:
                 if temp > worst_temp:
@@ -382,25 +362,8 @@ class PlaceAir:
             end, temp_before, rh_before = moment, temp_after, rh_after
             i += 1
         if key is not None:
-            into.append(_span(start, end, key, worst_temp, worst_rh, now))
+            into.append(span_of(start, end, key, worst_temp, worst_rh, now))
         return i
-
-    @staticmethod
-    def _merge(spans: list[Span]) -> list[Span]:
-        merged: list[Span] = []
-        for span in spans:
-            if merged and merged[-1].key == span.key and merged[-1].end == span.start:
-                before = merged[-1]
-                merged[-1] = Span(
-                    before.start,
-                    span.end,
-                    span.key,
-                    _worst([before.raw, span.raw]),
-                    _worst([before.guarded, span.guarded]),
-                )
-            else:
-                merged.append(span)
-        return merged
 
     def _dry_runs(self, limit_rh_c100: int) -> list[tuple[int, int, bool]]:
         if limit_rh_c100 not in self._spells:
@@ -409,7 +372,7 @@ class PlaceAir:
                 before = self._assumed(-FOREVER, self._moments[0], "no_reading_yet", None)
                 runs += [(s.start, s.end, s.raw[1] <= limit_rh_c100) for s in before]
             runs += self._body_runs(limit_rh_c100)
-            self._spells[limit_rh_c100] = _joined(runs)
+            self._spells[limit_rh_c100] = joined(runs)
         return self._spells[limit_rh_c100]
 
     def _body_runs(self, limit_rh_c100: int) -> list[tuple[int, int, bool]]:
@@ -433,45 +396,3 @@ class PlaceAir:
         if dry is not None:
             runs.append((start, moments[-1], dry))
         return runs
-
-
-def _key(raw: Air, guarded: Air, missing: Missing | None) -> AirKey:
-    within = raw[0] <= MAX_TEMP_C100 and raw[1] <= MAX_RH_C100
-    return _one_key(derating.cell_for(*guarded), within, missing)
-
-
-@lru_cache(maxsize=1 << 16)
-def _measured_key(temp: int, rh: int, guarded_temp: int, guarded_rh: int) -> AirKey:
-    return _key((temp, rh), (guarded_temp, guarded_rh), None)
-
-
-@lru_cache(maxsize=1024)
-def _one_key(cell: int, within: bool, missing: Missing | None) -> AirKey:
-    """Return the one key of these values, so that equal keys are the same object."""
-    return AirKey(cell, within, missing)
-
-
-def _span(start: int, end: int, key: AirKey, temp: int, rh: int, now: AirSettings) -> Span:
-    guarded = (temp + now.tolerance_temp_c100, rh + now.tolerance_rh_c100)
-    return Span(start, end, key, (temp, rh), guarded)
-
-
-def _worst(airs: Sequence[Air]) -> Air:
-    return max(air[0] for air in airs), max(air[1] for air in airs)
-
-
-def _cut(span: Span, start: int, end: int) -> Span | None:
-    if start <= span.start and span.end <= end:
-        return span
-    s, e = max(span.start, start), min(span.end, end)
-    return None if s >= e else Span(s, e, span.key, span.raw, span.guarded)
-
-
-def _joined(runs: list[tuple[int, int, bool]]) -> list[tuple[int, int, bool]]:
-    joined: list[tuple[int, int, bool]] = []
-    for start, end, dry in runs:
-        if joined and joined[-1][2] == dry:
-            joined[-1] = (joined[-1][0], end, dry)
-        else:
-            joined.append((start, end, dry))
-    return joined

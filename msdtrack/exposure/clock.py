@@ -14,11 +14,11 @@ from fractions import Fraction
 from math import lcm
 
 from msdtrack.exposure import bake_rules, oven
-from msdtrack.exposure.air import AirKey, Span
 from msdtrack.exposure.facts import HOUR_S, CarrierFacts, PartFacts, Policies
 from msdtrack.exposure.ledger import Basis, Interval, Joined, Ledger, Phase, Storage
 from msdtrack.exposure.places import Places
 from msdtrack.exposure.rates import label_rate, rate
+from msdtrack.exposure.spans import AirKey, Span
 from msdtrack.standard import derating, drypack, recovery
 
 BEYOND_TABLE_S = 15 * 60

@@ -8,8 +8,8 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import Literal
 
-from msdtrack.exposure.air import AirKey
 from msdtrack.exposure.oven import Band
+from msdtrack.exposure.spans import AirKey
 
 Basis = Literal["measured", "assumed", "dry_storage", "provisional", "bake"]
 

@@ -14,7 +14,7 @@ from fractions import Fraction
 from typing import Any
 
 from msdtrack.exposure import oven
-from msdtrack.exposure.air import HOLDS_S, PlaceAir, Span
+from msdtrack.exposure.air import HOLDS_S, PlaceAir
 from msdtrack.exposure.bake_rules import LONG_EXCESS_H
 from msdtrack.exposure.clock import BEYOND_TABLE_S, HOT_C, day, storage_rate
 from msdtrack.exposure.events import Event
@@ -22,6 +22,7 @@ from msdtrack.exposure.facts import FOREVER, HOUR_S, Dated, Policies
 from msdtrack.exposure.ledger import Phase
 from msdtrack.exposure.places import Places
 from msdtrack.exposure.rates import RateClass, label_rate, rate_class
+from msdtrack.exposure.spans import Span
 from msdtrack.exposure.state import CarrierState
 from msdtrack.standard import derating
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
 
-from msdtrack.exposure.air import AirKey
 from msdtrack.exposure.facts import HOUR_S, PartFacts
+from msdtrack.exposure.spans import AirKey
 from msdtrack.standard import derating, levels
 
 LEVEL_2_STANDS_ON = "2a"

@@ -9,7 +9,6 @@ from fractions import Fraction
 from typing import Literal
 
 from msdtrack.exposure import bake_rules
-from msdtrack.exposure.air import Air, Missing
 from msdtrack.exposure.bake_advice import BakeAdvice, OvenLimits, advise
 from msdtrack.exposure.clock import can_reset_by_storage, day
 from msdtrack.exposure.contradictions import settle
@@ -19,6 +18,7 @@ from msdtrack.exposure.history import fold
 from msdtrack.exposure.ledger import Conflict, Joined, Ledger, Phase
 from msdtrack.exposure.places import Places
 from msdtrack.exposure.rates import label_rate, rate
+from msdtrack.exposure.spans import Air, Missing
 from msdtrack.standard import recovery
 
 Status = Literal["in_dry_bag", "exposed", "dry_storage", "baking", "on_board", "gone"]

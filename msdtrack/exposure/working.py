@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from msdtrack.exposure.air import Air
 from msdtrack.exposure.facts import HOUR_S, PartFacts, Policies
 from msdtrack.exposure.ledger import Basis, Interval
 from msdtrack.exposure.places import Places
 from msdtrack.exposure.rates import governing_group, groups, label_rate, table_level
+from msdtrack.exposure.spans import Air
 from msdtrack.exposure.state import CarrierState
 from msdtrack.standard import derating, levels
 

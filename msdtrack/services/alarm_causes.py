@@ -10,7 +10,8 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from msdtrack.exposure.air import HOLDS_S, MAX_RH_C100, MAX_TEMP_C100
+from msdtrack.exposure.air import HOLDS_S
+from msdtrack.exposure.spans import MAX_RH_C100, MAX_TEMP_C100
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services.catalog import Place
 from msdtrack.services.policies import PART_LEAD, Value

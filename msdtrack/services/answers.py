@@ -6,10 +6,10 @@ from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from typing import Any
 
-from msdtrack.exposure.air import Air
 from msdtrack.exposure.bake_advice import BakeOption
 from msdtrack.exposure.events import Event
 from msdtrack.exposure.facts import HOUR_S
+from msdtrack.exposure.spans import Air
 from msdtrack.exposure.state import CarrierState, usable_until
 from msdtrack.exposure.working import Cell, Line, Working
 from msdtrack.times import utc_text

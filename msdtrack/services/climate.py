@@ -12,7 +12,8 @@ from datetime import datetime, tzinfo
 from typing import NamedTuple
 
 from msdtrack.errors import BadInput
-from msdtrack.exposure.air import HOLDS_S, Missing
+from msdtrack.exposure.air import HOLDS_S
+from msdtrack.exposure.spans import Missing
 from msdtrack.store import places, reading_log
 from msdtrack.store.connection import read, write
 

@@ -12,9 +12,9 @@ from typing import Literal
 
 from msdtrack.errors import BadInput, NotFound
 from msdtrack.exposure import bake_rules
-from msdtrack.exposure.air import MAX_RH_C100, MAX_TEMP_C100
 from msdtrack.exposure.clock import day
 from msdtrack.exposure.ledger import Phase
+from msdtrack.exposure.spans import MAX_RH_C100, MAX_TEMP_C100
 from msdtrack.exposure.state import CarrierState
 from msdtrack.printing import card, label, sheet
 from msdtrack.printing.label import LabelFacts, SignFacts

@@ -14,10 +14,11 @@ from dataclasses import replace
 from functools import lru_cache
 
 from msdtrack.exposure import lines
-from msdtrack.exposure.air import HOLDS_S, AirKey, PlaceAir
+from msdtrack.exposure.air import HOLDS_S, PlaceAir
 from msdtrack.exposure.facts import FOREVER
 from msdtrack.exposure.places import Places
 from msdtrack.exposure.rates import class_named
+from msdtrack.exposure.spans import AirKey
 from msdtrack.exposure.state import CarrierState
 from msdtrack.exposure.urgency import is_watched
 from msdtrack.exposure.urgency import urgency as _urgency

@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from msdtrack.exposure.air import MAX_RH_C100, MAX_TEMP_C100
+from msdtrack.exposure.spans import MAX_RH_C100, MAX_TEMP_C100
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services.climate import AirNow
 from msdtrack.standard.recovery import storage_limit_rh_pct

@@ -9,8 +9,8 @@ from fractions import Fraction
 from flask import Flask, Response, make_response, render_template
 
 from msdtrack import __version__
-from msdtrack.exposure.air import Air
 from msdtrack.exposure.facts import HOUR_S
+from msdtrack.exposure.spans import Air
 from msdtrack.times import day_text, duration_text, local_text, utc_text
 from msdtrack.web.site import site
 from msdtrack.web.static_files import static_url, static_version

@@ -11,9 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from msdtrack.exposure.air import AirKey
 from msdtrack.exposure.facts import AirSettings, PartFacts
 from msdtrack.exposure.rates import rate
+from msdtrack.exposure.spans import AirKey
 from msdtrack.standard import derating
 from tests.bench.reference_load import NOW, PARTS
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from msdtrack.exposure.air import PlaceAir, Span
+from msdtrack.exposure.air import PlaceAir
 from msdtrack.exposure.facts import FOREVER, AirSettings, Dated
+from msdtrack.exposure.spans import Span
 
 CALM = [(2200, 4800), (2210, 4810)]
 VALUES = st.sampled_from([*CALM, *CALM, *CALM, (2600, 5200), (3600, 6500), (2200, 300)])

@@ -9,7 +9,8 @@ from flask import Blueprint, Response, flash, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
 from msdtrack.errors import BadInput, FieldError
-from msdtrack.exposure.air import HOLDS_S, MAX_RH_C100, MAX_TEMP_C100
+from msdtrack.exposure.air import HOLDS_S
+from msdtrack.exposure.spans import MAX_RH_C100, MAX_TEMP_C100
 from msdtrack.services import carrier_states, catalog, climate
 from msdtrack.services.catalog import KINDS, NewPlace, Person, Place
 from msdtrack.services.climate import AirNow, NewReading, ReadingsResult

@@ -1,0 +1,106 @@
+"""Spans of air: what of a stretch of time decides its rate (design 4.1)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import Literal, NamedTuple
+
+from msdtrack.exposure.facts import AirSettings
+from msdtrack.standard import derating
+
+MAX_TEMP_C100, MAX_RH_C100 = 3000, 6000
+"""The condition of the floor life: <= 30 °C / 60 % RH (J-STD-033, clause 5)."""
+
+Missing = Literal["no_reading_yet", "gap", "no_reading_since", "place_unknown"]
+Air = tuple[int, int]
+
+
+class AirKey(NamedTuple):
+    """What of a span decides its rate.
+
+    Attributes:
+        cell: cell of Table 7-1 of the guarded air, or `derating.BEYOND`.
+        within_30_60: the raw air is within 30 °C / 60 % RH.
+        missing: why the air is assumed; None is measured.
+    """
+
+    cell: int
+    within_30_60: bool
+    missing: Missing | None
+
+
+class Span(NamedTuple):
+    """A stretch of time in one key. `raw` and `guarded` are the worst in it, in hundredths."""
+
+    start: int
+    end: int
+    key: AirKey
+    raw: Air
+    guarded: Air
+
+
+def merged(spans: list[Span]) -> list[Span]:
+    """Return spans with neighbours of one key made one; the worst of their air counts."""
+    found: list[Span] = []
+    for span in spans:
+        if found and found[-1].key == span.key and found[-1].end == span.start:
+            before = found[-1]
+            found[-1] = Span(
+                before.start,
+                span.end,
+                span.key,
+                worst_of([before.raw, span.raw]),
+                worst_of([before.guarded, span.guarded]),
+            )
+        else:
+            found.append(span)
+    return found
+
+
+def key_of(raw: Air, guarded: Air, missing: Missing | None) -> AirKey:
+    """Return the key of raw and guarded air, in hundredths of °C and % RH."""
+    within = raw[0] <= MAX_TEMP_C100 and raw[1] <= MAX_RH_C100
+    return _one_key(derating.cell_for(*guarded), within, missing)
+
+
+@lru_cache(maxsize=1 << 16)
+def measured_key(temp: int, rh: int, guarded_temp: int, guarded_rh: int) -> AirKey:
+    """Return the key of measured air, raw and guarded, in hundredths."""
+    return key_of((temp, rh), (guarded_temp, guarded_rh), None)
+
+
+@lru_cache(maxsize=1024)
+def _one_key(cell: int, within: bool, missing: Missing | None) -> AirKey:
+    """Return the one key of these values, so that equal keys are the same object."""
+    return AirKey(cell, within, missing)
+
+
+def span_of(start: int, end: int, key: AirKey, temp: int, rh: int, now: AirSettings) -> Span:
+    """Return a measured span, guarded by the tolerance in force."""
+    guarded = (temp + now.tolerance_temp_c100, rh + now.tolerance_rh_c100)
+    return Span(start, end, key, (temp, rh), guarded)
+
+
+def worst_of(airs: Sequence[Air]) -> Air:
+    """Return the highest temperature and the highest humidity."""
+    return max(air[0] for air in airs), max(air[1] for air in airs)
+
+
+def cut(span: Span, start: int, end: int) -> Span | None:
+    """Return what of a span lies in [start, end), None if nothing does."""
+    if start <= span.start and span.end <= end:
+        return span
+    s, e = max(span.start, start), min(span.end, end)
+    return None if s >= e else Span(s, e, span.key, span.raw, span.guarded)
+
+
+def joined(runs: list[tuple[int, int, bool]]) -> list[tuple[int, int, bool]]:
+    """Return (start, end, dry) runs with like neighbours made one."""
+    found: list[tuple[int, int, bool]] = []
+    for start, end, dry in runs:
+        if found and found[-1][2] == dry:
+            found[-1] = (found[-1][0], end, dry)
+        else:
+            found.append((start, end, dry))
+    return found
