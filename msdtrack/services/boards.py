@@ -17,7 +17,7 @@ from msdtrack.printing.codes import CodeKind, make_code
 from msdtrack.printing.label import SignFacts
 from msdtrack.services import board_states, catalog, event_recording, placements
 from msdtrack.services.board_states import BatchState
-from msdtrack.services.carrier_states import oven_limits
+from msdtrack.services.carrier_states import oven_limits, state
 from msdtrack.services.event_recording import LogLine, NewEvent, Recorded
 from msdtrack.services.rework import AFTER_LAST_REFLOW
 from msdtrack.store import boards, carriers, event_log, places, prints, request_log
@@ -121,13 +121,24 @@ def place(code: str, new: NewEvent, now: int) -> BatchState:
 
     Raises:
         NotFound, BadInput, Conflict: as for `event_recording.record`.
-        Refused: it contradicts the log of the carrier, or the boards can't take pieces.
+        Refused: the carrier is on hold, it contradicts the log of the carrier, or the boards can't
+            take pieces.
     """
     with write():
         boards.batch(code)
+        if not event_log.find([new.id]):
+            _refuse_held(new.carrier, now)
         (recorded,) = event_recording.record([new], now)
         _refuse_conflicts(recorded)
         return board_states.state_of_batch(code, now)
+
+
+def _refuse_held(carrier: str, now: int) -> None:
+    held = state(carrier, now).ledger.held
+    if held:
+        raise Refused(
+            f"{carrier} is on hold: {'; '.join(held)}. It passes no line until quality releases it."
+        )
 
 
 def record(

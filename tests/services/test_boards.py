@@ -287,6 +287,19 @@ def test_a_closed_dry_bag_too_and_pieces_wait_until_it_is_open(
     assert float(now(batch, 0.25).used_share) == pytest.approx(6 / 168)
 
 
+def test_nothing_on_hold_is_placed_at_the_screen(shop: dict[str, str], batch: str) -> None:
+    """It passes no line until it is released; nothing is written."""
+    reel = opened(shop["Bench"], 2)
+    event_recording.record([event(reel, "hold", 1, reason="dropped")], NOW)
+    placing = event(reel, "place_on_board", quantity=10, board=batch)
+    with pytest.raises(Refused, match="on hold: dropped"):
+        boards.place(batch, placing, NOW)
+    assert state(reel, NOW).ledger.quantity == 500
+    event_recording.record([event(reel, "release", reason="looked at")], NOW)
+    boards.place(batch, placing, NOW)
+    assert state(reel, NOW).ledger.quantity == 490
+
+
 def test_a_hold_holds_the_batch_and_a_release_frees_it(shop: dict[str, str], batch: str) -> None:
     """Quality decides on all boards at once."""
     placed(batch, opened(shop["Bench"], 2), 1)
