@@ -14,11 +14,11 @@ NEEDY_TESTS = """
 import pytest
 
 def test_runs():
-    assert True
+    pass
 
 @pytest.mark.usefixtures("chromium_path")
 def test_needs_a_browser():
-    assert True
+    pass
 """
 NEEDY_FILE = 'import pytest\npytest.importorskip("no_module_of_this_name")\n'
 
