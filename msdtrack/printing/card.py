@@ -18,10 +18,10 @@ from msdtrack.printing.codes import make_action_code
 from msdtrack.printing.faces import CAP_EM, MM_PER_PT, text_width_em
 from msdtrack.printing.layouts import LayoutError, layout_findings
 from msdtrack.printing.marks import Bars, Box, Disc, Mark, Page, Text
+from msdtrack.printing.pdf import pages_pdf
 from msdtrack.printing.raster import page_png
 from msdtrack.printing.setting import wrap
 from msdtrack.printing.sheet import A4_MM, OFFICE_DPI
-from msdtrack.printing.vector import pages_pdf
 from msdtrack.resources import resource_dir
 
 _MARGIN_MM = 13.0

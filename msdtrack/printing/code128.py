@@ -9,8 +9,8 @@ Source: symbology ISO/IEC 15417; its quiet zone of 10 modules on each side from 
 from __future__ import annotations
 
 import math
+import re
 from functools import lru_cache
-from itertools import groupby
 
 from barcode import Code128
 
@@ -34,6 +34,7 @@ class DoesNotFit(BadInput):
     code = "does_not_fit"
 
 
+@lru_cache(maxsize=512)
 def symbol_modules(text: str) -> str:
     """Return the modules of a Code 128 symbol, "1" for a bar and "0" for a space.
 
@@ -47,23 +48,15 @@ def symbol_modules(text: str) -> str:
     return modules
 
 
-@lru_cache(maxsize=512)
-def bar_runs(text: str) -> tuple[tuple[int, int], ...]:
+def bar_runs(text: str) -> list[tuple[int, int]]:
     """Return the (first module, width in modules) of every bar, from left to right."""
-    runs = []
-    start = 0
-    for colour, group in groupby(symbol_modules(text)):
-        width = len(list(group))
-        if colour == "1":
-            runs.append((start, width))
-        start += width
-    return tuple(runs)
+    bars = re.finditer("1+", symbol_modules(text))
+    return [(bar.start(), bar.end() - bar.start()) for bar in bars]
 
 
 def module_count(text: str) -> int:
     """Return the width of the symbol in modules, without quiet zones."""
-    start, width = bar_runs(text)[-1]
-    return start + width
+    return len(symbol_modules(text))
 
 
 def module_dots(dpi: int, module_mm: float = NARROW_MODULE_MM) -> int:

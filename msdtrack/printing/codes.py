@@ -11,6 +11,7 @@ from __future__ import annotations
 import string
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cache
 
 from stdnum.iso7064 import mod_37_36
 
@@ -104,6 +105,7 @@ def make_code(kind: CodeKind | str, serial: int) -> str:
     return _with_check_character(f"{CodeKind(kind)}{serial:0{_DIGITS}d}")
 
 
+@cache
 def make_action_code(name: str) -> str:
     """Return the code of an action, for example the one of "OPEN".
 

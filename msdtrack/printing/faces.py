@@ -40,6 +40,7 @@ def _advance_em(character: str, bold: bool) -> float:
     return face(bold, _UNITS_PER_EM).getlength(character) / _UNITS_PER_EM
 
 
+@lru_cache(maxsize=1024)
 def text_width_em(text: str, bold: bool) -> float:
     """Return the width of a line of text, in em."""
     return sum(_advance_em(character, bold) for character in text)

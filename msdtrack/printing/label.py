@@ -9,14 +9,15 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from typing import Literal
 
 from msdtrack.errors import BadInput
 from msdtrack.printing.compose import compose
 from msdtrack.printing.layouts import Layout, LayoutError, load_layout
 from msdtrack.printing.marks import Page
+from msdtrack.printing.pdf import pages_pdf
 from msdtrack.printing.raster import page_png
-from msdtrack.printing.vector import pages_pdf
 
 _FLOOR_LIFE_WORDS = {8760.0: "1 year", 672.0: "4 weeks"}
 
@@ -158,6 +159,14 @@ def label_png(facts: LabelFacts | SignFacts, layout: str | Layout, dpi: int) -> 
         DoesNotFit: As for `label_page`.
         BadInput: Labels are not made for this resolution.
     """
+    if isinstance(layout, str):
+        return _label_png(facts, layout, dpi)
+    return page_png(label_page(facts, layout), dpi)
+
+
+@lru_cache(maxsize=256)
+def _label_png(facts: LabelFacts | SignFacts, layout: str, dpi: int) -> bytes:
+    """Return a label as a PNG; a reprint of what has not changed, and a preview, paint nothing."""
     return page_png(label_page(facts, layout), dpi)
 
 

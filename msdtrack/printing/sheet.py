@@ -8,7 +8,7 @@ from msdtrack.errors import BadInput
 from msdtrack.printing.label import LabelFacts, SignFacts, label_page
 from msdtrack.printing.layouts import Layout, LayoutError, load_layout
 from msdtrack.printing.marks import Box, Mark, Page, moved
-from msdtrack.printing.vector import pages_pdf
+from msdtrack.printing.pdf import pages_pdf
 
 A4_MM = (210.0, 297.0)
 OFFICE_DPI = 600

@@ -1,48 +1,64 @@
-"""Marks to a PDF at exact size: bars as rectangles, text as text in the embedded type."""
+"""Marks to a PDF at exact size: bars as rectangles, text as text in the embedded type.
+
+What pages have in common is stored once and every object is packed, so that a stack of labels is
+little larger than what differs from label to label.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
+from functools import cache
 
 from fpdf import FPDF, ViewerPreferences
 from fpdf.fonts import TTFFont
+from fpdf.output import OutputProducer, PDFPage
+from fpdf.syntax import PDFArray, PDFContentStream
 
-from msdtrack.printing.code128 import MM_PER_INCH, bar_runs, module_size_mm
-from msdtrack.printing.faces import MM_PER_PT, face_file, text_width_em
-from msdtrack.printing.marks import Bars, Box, Disc, Page, Text
+from msdtrack.printing.code128 import module_dots
+from msdtrack.printing.faces import face_file
+from msdtrack.printing.marks import Mark, Page, Text
+from msdtrack.printing.operators import Pen
+from msdtrack.printing.packed import packed
 
 # The same label gives the same bytes whenever it is printed: when it was printed is on the log.
 _CREATED_AT = datetime(2000, 1, 1, tzinfo=UTC)
 _FAMILY = "label"
+_PT_PER_INCH = 72
+# What a stream of its own and a page's mention of it take, in letters of commands, which come
+# down to about a third.
+_STREAM_LETTERS, _MENTION_LETTERS = 300, 24
+
+Group = tuple[Sequence[int], list[str]]
+"""Pages, counted from 0, and the commands that each of them begins with."""
 
 
 def pages_pdf(pages: Iterable[Page], dpi: int, title: str) -> bytes:
     """Return a PDF with one page for each, every one at its own size.
 
     Args:
-        pages: What to draw, in order.
-        dpi: Resolution of the printer the bars are laid out for, one of `code128.DPIS`; they stay
+        pages: What to draw, in order; at least one.
+        dpi: Resolution of the printer it is laid out for, one of `code128.DPIS`. Bars stay
             vectors, and their edges fall on its dots.
         title: The document's title.
 
     Raises:
         BadInput: Labels are not made for this resolution.
     """
-    module_size_mm(dpi)
-    pdf = FPDF(unit="mm")
+    module_dots(dpi)
+    pages = list(pages)
+    pdf = _Document(unit="mm", format=(pages[0].width_mm, pages[0].height_mm))
     pdf.set_creation_date(_CREATED_AT)
     pdf.set_title(title)
     pdf.set_lang("en")
-    pdf.set_auto_page_break(False)
     # A reader that shrinks the page to its margins would take the bars off the printer's dots.
     pdf.viewer_preferences = ViewerPreferences(print_scaling="None", display_doc_title=True)
+    pdf.single_resources_object = True
+    pdf.allow_images_transparency = False
     try:
-        for bold in (False, True):
-            pdf.add_font(_FAMILY, "B" if bold else "", str(face_file(bold)))
-        for page in pages:
-            _page(pdf, page, dpi)
-        return bytes(pdf.output())
+        pdf.draw(pages, dpi)
+        return packed(bytes(pdf.output(output_producer_class=_Producer)))
     finally:
         # The library leaves the font files open.
         for font in pdf.fonts.values():
@@ -50,53 +66,82 @@ def pages_pdf(pages: Iterable[Page], dpi: int, title: str) -> bytes:
                 font.ttfont.close()
 
 
-def _page(pdf: FPDF, page: Page, dpi: int) -> None:
-    pdf.add_page(format=(page.width_mm, page.height_mm))
-    for mark in page.marks:
-        if isinstance(mark, Bars):
-            _bars(pdf, mark, dpi)
-        elif isinstance(mark, Text):
-            _text(pdf, mark)
-        elif isinstance(mark, Box):
-            _box(pdf, mark)
-        else:
-            _disc(pdf, mark)
+class _Document(FPDF):
+    """A document whose pages begin with what they share with others."""
+
+    groups: Sequence[Group] = ()
+
+    def draw(self, pages: Sequence[Page], dpi: int) -> None:
+        fonts = {bold: self._font(bold) for bold in (False, True)}
+
+        @cache
+        def commands(mark: Mark, height_mm: float) -> list[str]:
+            return Pen(dpi, height_mm, fonts).commands(mark)
+
+        drawn = [
+            [command for mark in page.marks for command in commands(mark, page.height_mm)]
+            for page in pages
+        ]
+        # White covers what was drawn before it: such pages are left in their order.
+        white = any(isinstance(mark, Text) and mark.white for page in pages for mark in page.marks)
+        shared = [] if white else shared_commands(drawn)
+        dots = f"{_PT_PER_INCH / dpi:.6f} 0 0 {_PT_PER_INCH / dpi:.6f} 0 0 cm"
+        self.groups = [(range(len(pages)), [dots]), *shared]
+        elsewhere: list[set[str]] = [set() for _ in pages]
+        for numbers, group in shared:
+            for number in numbers:
+                elsewhere[number].update(group)
+        for page, own, done in zip(pages, drawn, elsewhere, strict=True):
+            self.add_page(format=(page.width_mm, page.height_mm))
+            rest = "\n".join(command for command in own if command not in done)
+            self.pages[self.page].contents = bytearray(rest, "latin-1")
+
+    def _font(self, bold: bool) -> TTFFont:
+        style = "B" if bold else ""
+        self.add_font(_FAMILY, style, str(face_file(bold)))
+        font = self.fonts[_FAMILY + style]
+        assert isinstance(font, TTFFont)
+        return font
 
 
-def _bars(pdf: FPDF, mark: Bars, dpi: int) -> None:
-    module = module_size_mm(dpi, mark.module_mm)
-    dot = MM_PER_INCH / dpi
-    left = round(mark.x_mm / dot) * dot
-    for start, width in bar_runs(mark.text):
-        pdf.rect(left + start * module, mark.y_mm, width * module, mark.height_mm, style="F")
+def shared_commands(drawn: Sequence[Sequence[str]]) -> list[Group]:
+    """Return what is worth storing once, by the pages that have it in common.
+
+    Args:
+        drawn: The commands of each page.
+    """
+    pages_with: dict[str, list[int]] = defaultdict(list)
+    for number, commands in enumerate(drawn):
+        for command in dict.fromkeys(commands):
+            pages_with[command].append(number)
+    groups: dict[tuple[int, ...], list[str]] = defaultdict(list)
+    for command, numbers in pages_with.items():
+        groups[tuple(numbers)].append(command)
+    return [
+        (numbers, commands)
+        for numbers, commands in groups.items()
+        if (len(numbers) - 1) * sum(map(len, commands))
+        > _STREAM_LETTERS + _MENTION_LETTERS * len(numbers)
+    ]
 
 
-def _text(pdf: FPDF, mark: Text) -> None:
-    pdf.set_font(_FAMILY, "B" if mark.bold else "", mark.size_mm / MM_PER_PT)
-    pdf.set_text_color(255 if mark.white else 0)
-    width = text_width_em(mark.text, mark.bold) * mark.size_mm
-    left = mark.x_mm - {"left": 0.0, "center": width / 2, "right": width}[mark.align]
-    pdf.text(left, mark.y_mm, mark.text)
+class _Producer(OutputProducer):
+    """Puts the streams that pages share before the page's own.
 
+    `FPDF.output` takes such a class, but its methods are not promised: `tests/printing` fails where
+    a later fpdf2 calls them otherwise.
+    """
 
-def _box(pdf: FPDF, mark: Box) -> None:
-    if mark.line_mm is None:
-        pdf.rect(mark.x_mm, mark.y_mm, mark.width_mm, mark.height_mm, style="F")
-        return
-    # PDF strokes the middle of a line; the outline shall stay inside the box as in the PNG.
-    half = mark.line_mm / 2
-    pdf.set_line_width(mark.line_mm)
-    pdf.rect(
-        mark.x_mm + half,
-        mark.y_mm + half,
-        mark.width_mm - mark.line_mm,
-        mark.height_mm - mark.line_mm,
-    )
+    fpdf: _Document
 
-
-def _disc(pdf: FPDF, mark: Disc) -> None:
-    if mark.line_mm is None:
-        pdf.circle(mark.x_mm, mark.y_mm, mark.radius_mm, style="F")
-    else:
-        pdf.set_line_width(mark.line_mm)
-        pdf.circle(mark.x_mm, mark.y_mm, mark.radius_mm - mark.line_mm / 2)
+    def _add_pages(self, _slice: slice = slice(0, None)) -> list[PDFPage]:
+        pages = super()._add_pages(_slice)
+        contents: list[list[PDFContentStream]] = [[] for _ in pages]
+        for numbers, commands in self.fpdf.groups:
+            stream = PDFContentStream("\n".join(commands).encode("latin-1"), compress=True)
+            self._add_pdf_obj(stream)
+            for number in numbers:
+                contents[number].append(stream)
+        for page, streams in zip(pages, contents, strict=True):
+            page.contents = PDFArray([*streams, page.contents])  # type: ignore[assignment]
+        return pages

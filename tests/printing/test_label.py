@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
@@ -11,18 +10,16 @@ from itertools import groupby
 
 import pypdfium2
 import pytest
-from barcode import Code128
-from barcode.writer import ImageWriter
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageDraw
+from pypdfium2.raw import FPDF_PAGEOBJ_PATH, FPDF_PAGEOBJ_TEXT
 
 from msdtrack.errors import BadInput
 from msdtrack.printing.code128 import (
     DPIS,
     DoesNotFit,
     module_dots,
-    quiet_zone_mm,
     symbol_modules,
 )
 from msdtrack.printing.codes import CodeKind, make_code
@@ -35,7 +32,7 @@ from msdtrack.printing.label import (
     label_png,
 )
 from msdtrack.printing.layouts import BarsField, LayoutError, bars_start_mm, load_layout
-from msdtrack.printing.marks import Bars, Page, Text
+from msdtrack.printing.marks import Bars, Text
 from msdtrack.printing.raster import page_png
 
 CARRIER_LAYOUTS = ["62x29", "100x50"]
@@ -145,7 +142,10 @@ def text_of(pdf: bytes) -> str:
 
 def test_pdf_holds_vectors_and_real_text_and_no_picture(carrier_facts: LabelFacts) -> None:
     pdf = label_pdf([carrier_facts], "100x50")
-    assert b"/Subtype /Image" not in pdf
+    document = pypdfium2.PdfDocument(pdf)
+    kinds = {drawn.type for drawn in document[0].get_objects()}
+    document.close()
+    assert kinds == {FPDF_PAGEOBJ_PATH, FPDF_PAGEOBJ_TEXT}
     text = text_of(pdf)
     for words in (
         carrier_facts.code,
@@ -333,21 +333,14 @@ def test_other_resolutions_are_refused(dpi: int, carrier_facts: LabelFacts) -> N
         label_pdf([carrier_facts], "62x29", dpi)
 
 
-def best_s(paint: Callable[[], object]) -> float:
-    times = []
-    for _ in range(15):
-        start = time.perf_counter()
-        paint()
-        times.append(time.perf_counter() - start)
-    return min(times)
-
-
-def test_bars_with_their_code_are_painted_faster_than_by_the_library() -> None:
-    code = make_code("C", 123)
-    quiet_mm = quiet_zone_mm(0.25)
-    page = Page(36, 16, (Bars(quiet_mm, 1, 10, code, 0.25), Text(quiet_mm, 14.5, 3.5, 30, code)))
-
-    def by_library() -> None:
-        Code128(code, writer=ImageWriter()).write(BytesIO(), {"dpi": 300, "module_width": 0.254})
-
-    assert best_s(by_library) > 2 * best_s(lambda: page_png(page, 300))
+def test_a_reprint_of_the_same_facts_is_the_same_file(carrier_facts: LabelFacts) -> None:
+    """And a change of any fact, of the layout or of the printer is another."""
+    first = label_png(carrier_facts, "62x29", 300)
+    assert label_png(replace(carrier_facts), "62x29", 300) == first
+    assert label_png(carrier_facts, load_layout("62x29"), 300) == first
+    others = {
+        label_png(replace(carrier_facts, quantity=2499), "62x29", 300),
+        label_png(carrier_facts, "100x50", 300),
+        label_png(carrier_facts, "62x29", 203),
+    }
+    assert len(others | {first}) == 4
