@@ -35,10 +35,12 @@ class Cluster:
 
     Args:
         programs: The folder with `initdb` and `pg_ctl`.
+        durable: What is committed has reached the disk, as in life; tests need not wait for it.
     """
 
-    def __init__(self, programs: Path) -> None:
+    def __init__(self, programs: Path, *, durable: bool = False) -> None:
         self._programs = programs
+        self._durable = durable
         self._numbers = count(1)
 
     def __enter__(self) -> Cluster:
@@ -81,10 +83,9 @@ class Cluster:
             "listen_addresses": "127.0.0.1",
             "port": self._port,
             "unix_socket_directories": self._folder,
-            # Nothing in it outlives the run.
-            "fsync": "off",
-            "full_page_writes": "off",
         }
+        if not self._durable:
+            options |= {"fsync": "off", "full_page_writes": "off"}
         self._run(
             *("pg_ctl", "--wait", f"--log={self._folder / 'log'}", "start", "--options"),
             " ".join(f"-c {name}={value}" for name, value in options.items()),

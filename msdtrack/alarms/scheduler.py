@@ -135,16 +135,7 @@ def start_scheduler(
         tick(moment, holder, clock.moved_s(moment), send)
 
     scheduler = BackgroundScheduler(timezone=UTC)
-    scheduler.add_job(
-        look,
-        "interval",
-        seconds=PERIOD_S,
-        id=ALARM_WATCH,
-        coalesce=True,
-        max_instances=1,
-        misfire_grace_time=None,
-        next_run_time=datetime.now(UTC),
-    )
+    schedule(scheduler, look, datetime.now(UTC))
     scheduler.start()
     stopped = threading.Event()
 
@@ -155,6 +146,23 @@ def start_scheduler(
     thread = threading.Thread(target=guard, name="alarm-watch-guard", daemon=True)
     thread.start()
     return SchedulerHandle(scheduler, holder, stopped, thread)
+
+
+def schedule(scheduler: BackgroundScheduler, look: Callable[[], None], first_at: datetime) -> None:
+    """Have a look taken every half minute from a moment on.
+
+    However late it is and however many were missed, one makes up for all.
+    """
+    scheduler.add_job(
+        look,
+        "interval",
+        seconds=PERIOD_S,
+        id=ALARM_WATCH,
+        coalesce=True,
+        max_instances=1,
+        misfire_grace_time=None,
+        next_run_time=first_at,
+    )
 
 
 def hurry(scheduler: BackgroundScheduler) -> None:

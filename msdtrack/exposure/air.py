@@ -1,4 +1,4 @@
-"""A place's readings as spans of air, free of any part (design 4.1), and its dry-storage spells.
+"""A place's readings as spans of air, free of any part (design 4.1).
 
 Readings between two moments at most 30 minutes apart give measured air, the worse of the two; what
 is further apart, before the first or long after the last is assumed, never guessed better than the
@@ -11,35 +11,34 @@ import itertools
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import NamedTuple
 
-from msdtrack.exposure.facts import FOREVER, AirSettings, Dated
-from msdtrack.exposure.readings import Reading, Readings
+from msdtrack.exposure.day_spans import spans_of_steady_day
+from msdtrack.exposure.facts import FOREVER, HOUR_S, AirSettings, Dated
+from msdtrack.exposure.readings import Day, Days, Reading
 from msdtrack.exposure.spans import (
+    HOLDS_S,
     Air,
     AirKey,
     Missing,
     Span,
-    cut,
-    joined,
     key_of,
-    measured_key,
     merged,
-    span_of,
     worst_of,
 )
-from msdtrack.standard.drypack import CABINET_RECOVERS_WITHIN_MIN
-
-HOLDS_S = 30 * 60
-"""A reading speaks for the air for this long."""
 
 SETTLED_S = 10 * 60
 """The forecast follows the air into a new cell after this long."""
 
-_PRESENT_S = 6 * 3600
-"""The forecast looks back no further."""
+_LOOK_BACK_H = 6
+"""The forecast looks back as far as the beginning of the hour so long ago."""
 
-Spell = Literal["dry", "brief", "out"]
+
+class Present(NamedTuple):
+    """The air that the forecast assumes: its key, and the worst of it in hundredths."""
+
+    key: AirKey
+    raw: Air
 
 
 @dataclass(slots=True)
@@ -48,66 +47,72 @@ class PlaceAir:
 
     Args:
         code: the place; None when the place is not known.
-        readings: strictly by moment. None of an oven.
+        readings: strictly by moment, or days of readings that no other air has. None of an oven.
         settings: assumed air and tolerance, dated.
     """
 
     code: str | None
-    readings: Sequence[Reading] = ()
+    readings: Sequence[Reading] | Days = ()
     settings: Dated[AirSettings] = field(default_factory=lambda: Dated(AirSettings()))
-    _moments: Sequence[int] = field(init=False, repr=False)
-    _body: list[Span] | None = field(default=None, init=False, repr=False)
-    _spells: dict[int, list[tuple[int, int, bool]]] = field(
-        default_factory=dict, init=False, repr=False
+    days: Days = field(init=False, repr=False, compare=False)
+    _present: tuple[int, Present] | None = field(
+        default=None, init=False, repr=False, compare=False
     )
 
     def __post_init__(self) -> None:
-        known = self.readings if isinstance(self.readings, Readings) else Readings(self.readings)
-        self.readings, self._moments = known, known.moments
+        self.days = self.readings if isinstance(self.readings, Days) else Days.of(self.readings)
 
-    def spans(self, start: int, end: int, at: int) -> Iterator[Span]:
-        """Yield the spans of [start, end) with what was measured up to `at`, merged by key.
+    def spans(self, start: int, end: int, at: int) -> list[Span]:
+        """Return the spans of [start, end) with what was measured up to `at`, merged by key within
+        a UTC day.
 
         `raw` and `guarded` of a span that is cut hold for the whole span it was cut from; ask
         `worst` for the exact air of a stretch.
         """
-        last = bisect_right(self._moments, at) - 1
-        known_to = self._moments[last] if last >= 0 else None
-        if self._moments and known_to is not None:
-            if start < self._moments[0]:
-                yield from self._assumed(start, min(end, self._moments[0]), "no_reading_yet", None)
-            body = self._merged_body()
-            i = max(0, bisect_right(body, start, key=lambda span: span.start) - 1)
-            while i < len(body) and body[i].start < min(end, known_to):
-                span = cut(body[i], start, min(end, known_to))
-                if span is not None:
-                    yield span
-                i += 1
-            yield from self._tail(max(start, known_to), end, last)
-        else:
+        newest = self.days.newest(at)
+        if newest is None:
             missing: Missing = "place_unknown" if self.code is None else "no_reading_yet"
-            yield from self._assumed(start, end, missing, None)
+            return list(self._assumed(start, end, missing, None))
+        found: list[Span] = []
+        if self.days.begin_after(start):
+            found += self.before_readings(start, min(end, self.days.day(0).moments[0]))
+        until = min(end, newest[0])
+        if start < until:
+            found += _cut_to(start, until, self._read_spans(start, until))
+        if end > newest[0]:
+            found += self.after(newest, max(start, newest[0]), end)
+        return found
 
-    def present(self, at: int) -> Span:
-        """Return the span whose air the forecast assumes: the newest one that has lasted
-        10 minutes, or the one of the moment itself."""
-        spans = merged(list(self.spans(at - _PRESENT_S, at + 1, at)))
-        for span in reversed(spans):
-            if min(span.end, at) - span.start >= SETTLED_S:
-                return self._as_known(span, at)
-        return self._as_known(spans[-1], at)
+    def present(self, at: int) -> Present:
+        """Return the air that the forecast assumes: of the newest span that has lasted 10 minutes,
+        or of the moment itself."""
+        if self._present is None or self._present[0] != at:
+            spans = self._recent(at)
+            lasted = (s for s in reversed(spans) if min(s.end, at) - s.start >= SETTLED_S)
+            span = next(lasted, spans[-1])
+            raw, _ = self.worst(span.start, span.end, at)
+            self._present = at, Present(span.key, raw)
+        return self._present[1]
 
-    def _as_known(self, span: Span, at: int) -> Span:
-        """Return the span with the worst air of what was known at `at`: merged spans hold more."""
-        newest = self.newest(at)
-        if newest is None or span.start >= newest[0] or self.following(at) is None:
-            return span
-        body = self._merged_body()
-        whole = body[bisect_right(body, span.start, key=lambda one: one.start) - 1]
-        known = self._exactly(whole, whole.start, newest[0])
-        if span.start < whole.start or known is None:
-            return span
-        return Span(span.start, span.end, span.key, known.raw, known.guarded)
+    def settles_at(self, at: int) -> int:
+        """Return up to when `present` stays as it is at `at`, as far as `steady_until` does not
+        say."""
+        spans = self._recent(at)
+        newest = spans[-1]
+        if len(spans) == 1 and newest.key.missing is not None:
+            return FOREVER
+        look_back_moves = (at // HOUR_S + 1) * HOUR_S
+        if at - newest.start < SETTLED_S:
+            return min(look_back_moves, newest.start + SETTLED_S)
+        return look_back_moves
+
+    @staticmethod
+    def looks_back_to(at: int) -> int:
+        """Return from when on the air decides about `present` at `at`."""
+        return (at // HOUR_S - _LOOK_BACK_H) * HOUR_S
+
+    def _recent(self, at: int) -> list[Span]:
+        return merged(self.spans(self.looks_back_to(at), at + 1, at))
 
     def steady_until(self, at: int) -> int:
         """Return up to when the air at `at` holds if no other reading comes; FOREVER is no end."""
@@ -119,161 +124,94 @@ class PlaceAir:
             bends.append(following)
         return min(bends, default=FOREVER)
 
-    def settles_at(self, at: int) -> int:
-        """Return up to when `present` stays as it is at `at`, as far as `steady_until` does not
-        say."""
-        newest = merged(list(self.spans(at - _PRESENT_S, at + 1, at)))[-1]
-        present = self.present(at)
-        bends = []
-        if at - newest.start < SETTLED_S:
-            bends.append(newest.start + SETTLED_S)
-        if present.end < newest.end:
-            bends.append(present.end - SETTLED_S + _PRESENT_S)
-        return min(bends, default=FOREVER)
-
-    def spells(
-        self, start: int, end: int, at: int, limit_rh_c100: int
-    ) -> Iterator[tuple[int, int, Spell]]:
-        """Yield (start, end, spell) over [start, end) of a dry cabinet.
-
-        `dry` is within the limit, `brief` an excursion that was back within 60 minutes, `out` a
-        longer one or one that is not back yet at `at`.
-
-        Source: J-STD-033, clause 5.3.3.2 (recovery of a cabinet after a door opening).
-        """
-        last = bisect_right(self._moments, at) - 1
-        # What holds at `at` itself says whether an excursion is back.
-        until = max(end, at + 1)
-        if last >= 0:
-            known_to = self._moments[last]
-            runs = [(s, min(e, known_to), dry) for s, e, dry in self._dry_runs(limit_rh_c100)]
-            runs = [run for run in runs if run[0] < known_to]
-            tail = self._tail(known_to, until, last)
-        else:
-            runs = []
-            tail = self._assumed(-FOREVER, until, "no_reading_yet", None)
-        runs = joined(runs + [(s.start, s.end, s.raw[1] <= limit_rh_c100) for s in tail])
-        for i in range(bisect_right(runs, start, key=lambda run: run[1]), len(runs)):
-            s, e, dry = runs[i]
-            if s >= end:
-                return
-            back = i + 1 < len(runs) and runs[i + 1][0] <= at
-            brief = back and e - s <= CABINET_RECOVERS_WITHIN_MIN * 60
-            yield max(s, start), min(e, end), "dry" if dry else "brief" if brief else "out"
-
-    def wet_from(self, at: int, limit_rh_c100: int) -> int:
-        """Return where the unbroken humid or unknown stretch begins that ends at the reading at
-        `at`; `at` if it was dry before it."""
-        i = bisect_right(self._moments, at) - 1
-        while i > 0 and not self._dry_after(i - 1, limit_rh_c100):
-            i -= 1
-        return self._moments[i] if i > 0 else -FOREVER
-
-    def wet_to(self, at: int, limit_rh_c100: int) -> int:
-        """Return where the unbroken humid or unknown stretch ends that begins at the reading at
-        `at`; `at` if it is dry after it."""
-        i = bisect_left(self._moments, at)
-        while i < len(self._moments) - 1 and not self._dry_after(i, limit_rh_c100):
-            i += 1
-        return self._moments[i] if i < len(self._moments) - 1 else FOREVER + 1
-
-    def _dry_after(self, i: int, limit_rh_c100: int) -> bool:
-        first, second = self.readings[i], self.readings[i + 1]
-        return second[0] - first[0] <= HOLDS_S and max(first[2], second[2]) <= limit_rh_c100
-
     def worst(self, start: int, end: int, at: int) -> tuple[Air, Air]:
         """Return the worst raw and guarded air in [start, end), as measured up to `at`."""
-        spans = list(self._raw_spans(start, end, at))
-        return worst_of([s.raw for s in spans]), worst_of([s.guarded for s in spans])
+        newest = self.days.newest(at)
+        known_to = -FOREVER if newest is None else newest[0]
+        until = min(end, known_to)
+        airs: list[tuple[Air, Air]] = []
+        for span in self.spans(start, end, at):
+            read = span.end <= known_to and span.key.missing != "no_reading_yet"
+            if read and (span.start == start or span.end == until):
+                airs += self._exactly(span)
+            else:
+                airs.append((span.raw, span.guarded))
+        return worst_of([raw for raw, _ in airs]), worst_of([guarded for _, guarded in airs])
 
     def newest(self, at: int) -> Reading | None:
         """Return the last reading at or before `at`."""
-        i = bisect_right(self._moments, at)
-        return self.readings[i - 1] if i else None
+        return self.days.newest(at)
 
     def following(self, at: int) -> int | None:
         """Return the moment of the first reading after `at`."""
-        i = bisect_right(self._moments, at)
-        return self._moments[i] if i < len(self._moments) else None
+        found = self.days.following(at)
+        return None if found is None else found[0]
 
     def known(self, start: int, end: int) -> list[Reading]:
         """Return the readings from `start` to `end`, both included."""
-        first = bisect_left(self._moments, start)
-        return list(self.readings[first : bisect_right(self._moments, end)])
+        return self.days.between(start, end)
 
-    def extended(self, later: Sequence[Reading]) -> PlaceAir:
-        """Return this air with readings later than all it has, without merging anew."""
-        assert isinstance(self.readings, Readings)
-        air = PlaceAir(self.code, self.readings.with_more(later), self.settings)
-        if self._body is not None and self.readings:
-            spans = air._spans_between(len(self.readings) - 1)
-            kept = len(self._body) - 1
-            air._body = self._body[:kept] + merged(self._body[kept:] + spans)
-        return air
+    # -- where there are readings --------------------------------------------------------------
 
-    def changed(self, first: int, last: int, rows: Sequence[Reading]) -> PlaceAir:
-        """Return this air with `rows` in place of the readings from `first` to `last`, merging
-        anew only what lies around them."""
-        assert isinstance(self.readings, Readings)
-        air = PlaceAir(self.code, self.readings.with_changed(first, last, rows), self.settings)
-        if self._body is None or len(air.readings) < 2:
-            return air
-        i = max(0, bisect_left(air._moments, first) - 1)
-        j = min(len(air._moments) - 1, bisect_right(air._moments, last))
-        start, end = air._moments[i], air._moments[j]
-        between = PlaceAir(self.code, air.readings[i : j + 1], self.settings)._spans_between(0)
-        before = bisect_left(self._body, start, key=lambda span: span.start)
-        after = bisect_right(self._body, end, key=lambda span: span.end)
-        parts = [self._exactly(span, -FOREVER, start) for span in self._body[:before][-1:]]
-        parts += between
-        parts += [self._exactly(span, end, FOREVER) for span in self._body[after:][:1]]
-        seams = merged([span for span in parts if span is not None])
-        air._body = [*self._body[: max(0, before - 1)], *seams, *self._body[after + 1 :]]
-        return air
+    def _read_spans(self, start: int, until: int) -> list[Span]:
+        """Return the whole spans between readings that reach into [start, until), and perhaps one
+        that ends at `start`."""
+        days = self.days
+        found: list[Span] = []
+        for i in range(days.holding(start), len(days)):
+            day = days.day(i)
+            if day.moments[0] >= until:
+                break
+            if day.spans is None:
+                day.spans = self._spans_of(day)
+                day.starts = [span.start for span in day.spans]
+            first = max(0, bisect_right(day.starts, start) - 1)
+            found += day.spans[first : bisect_left(day.starts, until)]
+            if day.moments[-1] < until and i + 1 < len(days):
+                found += self.between(day.reading(-1), days.day(i + 1).reading(0))
+        return found
 
-    def _exactly(self, span: Span, start: int, end: int) -> Span | None:
-        """Return the part of a span of the body in [start, end), with the worst air in it."""
-        part = cut(span, start, end)
-        if part is None or part is span:
-            return part
-        assert isinstance(self.readings, Readings)
-        if span.key.missing is not None or self.settings.changes:
-            raw, guarded = self.worst(part.start, part.end, FOREVER)
-            return Span(part.start, part.end, span.key, raw, guarded)
-        i = bisect_right(self._moments, part.start) - 1
-        j = bisect_left(self._moments, part.end) + 1
-        temp, rh = max(self.readings.temps[i:j]), max(self.readings.rhs[i:j])
-        return span_of(part.start, part.end, span.key, temp, rh, self.settings.first)
+    def _spans_of(self, day: Day) -> list[Span]:
+        """Return the spans from the first to the last reading of a day, merged."""
+        first, last = day.moments[0], day.moments[-1]
+        if not self.settings.moments_between(first, last):
+            spans = spans_of_steady_day(day, self.settings.at(first))
+            if spans is not None:
+                return spans
+        pairs = itertools.pairwise(day.between(first, last))
+        return merged([span for pair in pairs for span in self.between(*pair)])
 
-    # -- spans before merging ------------------------------------------------------------------
+    def _exactly(self, span: Span) -> list[tuple[Air, Air]]:
+        """Return raw and guarded air of what may be cut from a whole span between readings."""
+        newest, following = self.days.newest(span.start), self.days.following(span.end - 1)
+        assert newest is not None
+        assert following is not None
+        readings = self.days.between(newest[0], following[0])
+        if span.key.missing is None and not self.settings.changes:
+            _, temps, rhs = zip(*readings, strict=True)
+            now, raw = self.settings.first, (max(temps), max(rhs))
+            return [(raw, (raw[0] + now.tolerance_temp_c100, raw[1] + now.tolerance_rh_c100))]
+        pairs = itertools.pairwise(readings)
+        spans = [one for pair in pairs for one in self.between(*pair)]
+        return [(s.raw, s.guarded) for s in spans if s.start < span.end and s.end > span.start]
 
-    def _raw_spans(self, start: int, end: int, at: int) -> Iterator[Span]:
-        last = bisect_right(self._moments, at) - 1
-        if last < 0:
-            missing: Missing = "place_unknown" if self.code is None else "no_reading_yet"
-            yield from self._assumed(start, end, missing, None)
-            return
-        if start < self._moments[0]:
-            yield from self._assumed(start, min(end, self._moments[0]), "no_reading_yet", None)
-        for i in range(max(0, bisect_right(self._moments, start) - 1), last):
-            if self._moments[i] >= end:
-                return
-            for span in self._between(i):
-                part = cut(span, start, end)
-                if part is not None:
-                    yield part
-        yield from self._tail(max(start, self._moments[last]), end, last)
-
-    def _between(self, i: int) -> Iterator[Span]:
-        first, second = self.readings[i], self.readings[i + 1]
+    def between(self, first: Reading, second: Reading) -> Iterator[Span]:
+        """Yield the spans between a reading and the one after it."""
         air = (max(first[1], second[1]), max(first[2], second[2]))
         if second[0] - first[0] <= HOLDS_S:
             yield from self._measured(first[0], second[0], air)
         else:
             yield from self._assumed(first[0], second[0], "gap", air)
 
-    def _tail(self, start: int, end: int, last: int) -> Iterator[Span]:
-        moment, temp, rh = self.readings[last]
+    # -- where there are none ------------------------------------------------------------------
+
+    def before_readings(self, start: int, end: int) -> Iterator[Span]:
+        """Yield the spans of [start, end), before every reading."""
+        return self._assumed(start, end, "no_reading_yet", None)
+
+    def after(self, newest: Reading, start: int, end: int) -> Iterator[Span]:
+        """Yield the spans of [start, end), after the newest reading that is known."""
+        moment, temp, rh = newest
         held_to = moment + HOLDS_S
         if start < held_to:
             yield from self._measured(start, min(end, held_to), (temp, rh))
@@ -301,98 +239,22 @@ class PlaceAir:
     def _by_settings(self, start: int, end: int) -> Iterator[tuple[int, int, AirSettings]]:
         if start >= end:
             return
+        if not self.settings.changes:
+            yield start, end, self.settings.first
+            return
         edges = [start, *self.settings.moments_between(start, end), end]
         for s, e in itertools.pairwise(edges):
             yield s, e, self.settings.at(s)
 
-    # -- merged, once per place ----------------------------------------------------------------
 
-    def _merged_body(self) -> list[Span]:
-        if self._body is None:
-            self._body = self._spans_between(0)
-        return self._body
-
-    def _spans_between(self, first: int) -> list[Span]:
-        """Return what `_between` gives from the reading `first` on, merged, in one go."""
-        readings = self.readings
-        assert isinstance(readings, Readings)
-        changes = [at for at, _ in self.settings.changes]
-        spans: list[Span] = []
-        i, last = first, len(readings) - 1
-        while i < last:
-            moment = readings.moments[i]
-            change = bisect_right(changes, moment)
-            until = changes[change] if change < len(changes) else FOREVER
-            i = self._steady_spans(i, until, self.settings.at(moment), spans)
-            if i < last:
-                spans += self._between(i)
-                i += 1
-        return merged(spans)
-
-    def _steady_spans(self, i: int, until: int, now: AirSettings, into: list[Span]) -> int:
-        """Add the spans from the reading `i` up to the first gap or to `until`, when the settings
-        change, and return the reading they end at.
-
-        It goes over every reading of a place, so it works on plain numbers.
-        """
-        assert isinstance(self.readings, Readings)
-        moments, temps, rhs = self.readings.moments, self.readings.temps, self.readings.rhs
-        more_temp, more_rh = now.tolerance_temp_c100, now.tolerance_rh_c100
-        last = len(moments) - 1
-        start = end = moments[i]
-        key: AirKey | None = None
-        worst_temp = worst_rh = 0
-        temp_before, rh_before = temps[i], rhs[i]
-        while i < last:
-            moment, temp_after, rh_after = moments[i + 1], temps[i + 1], rhs[i + 1]
-            if moment - end > HOLDS_S or moment > until or end == until:
-                break
-            temp = temp_after if temp_after > temp_before else temp_before
-            rh = rh_after if rh_after > rh_before else rh_before
-            found = measured_key(temp, rh, temp + more_temp, rh + more_rh)
-            if found is not key:
-                if key is not None:
-                    into.append(span_of(start, end, key, worst_temp, worst_rh, now))
-                start, key, worst_temp, worst_rh = end, found, temp, rh
-            else:
-                if temp > worst_temp:
-                    worst_temp = temp
-                if rh > worst_rh:
-                    worst_rh = rh
-            end, temp_before, rh_before = moment, temp_after, rh_after
-            i += 1
-        if key is not None:
-            into.append(span_of(start, end, key, worst_temp, worst_rh, now))
-        return i
-
-    def _dry_runs(self, limit_rh_c100: int) -> list[tuple[int, int, bool]]:
-        if limit_rh_c100 not in self._spells:
-            runs: list[tuple[int, int, bool]] = []
-            if self._moments:
-                before = self._assumed(-FOREVER, self._moments[0], "no_reading_yet", None)
-                runs += [(s.start, s.end, s.raw[1] <= limit_rh_c100) for s in before]
-            runs += self._body_runs(limit_rh_c100)
-            self._spells[limit_rh_c100] = joined(runs)
-        return self._spells[limit_rh_c100]
-
-    def _body_runs(self, limit_rh_c100: int) -> list[tuple[int, int, bool]]:
-        readings = self.readings
-        assert isinstance(readings, Readings)
-        moments, rhs = readings.moments, readings.rhs
-        runs: list[tuple[int, int, bool]] = []
-        start, dry = (moments[0] if moments else 0), None
-        for i in range(len(moments) - 1):
-            if moments[i + 1] - moments[i] <= HOLDS_S:
-                is_dry = rhs[i] <= limit_rh_c100 and rhs[i + 1] <= limit_rh_c100
-                if is_dry is not dry:
-                    if dry is not None:
-                        runs.append((start, moments[i], dry))
-                    start, dry = moments[i], is_dry
-                continue
-            if dry is not None:
-                runs.append((start, moments[i], dry))
-            runs += [(s.start, s.end, s.raw[1] <= limit_rh_c100) for s in self._between(i)]
-            start, dry = moments[i + 1], None
-        if dry is not None:
-            runs.append((start, moments[-1], dry))
-        return runs
+def _cut_to(start: int, end: int, spans: list[Span]) -> list[Span]:
+    """Return what of spans in a row lies in [start, end)."""
+    while spans and spans[0].end <= start:
+        del spans[0]
+    while spans and spans[-1].start >= end:
+        del spans[-1]
+    if spans and spans[0].start < start:
+        spans[0] = spans[0]._replace(start=start)
+    if spans and spans[-1].end > end:
+        spans[-1] = spans[-1]._replace(end=end)
+    return spans

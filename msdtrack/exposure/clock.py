@@ -11,13 +11,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from fractions import Fraction
-from math import lcm
 
 from msdtrack.exposure import bake_rules, oven
+from msdtrack.exposure.dry_spells import spells
 from msdtrack.exposure.facts import HOUR_S, CarrierFacts, PartFacts, Policies
 from msdtrack.exposure.ledger import Basis, Interval, Joined, Ledger, Phase, Storage
 from msdtrack.exposure.places import Places
-from msdtrack.exposure.rates import label_rate, rate
+from msdtrack.exposure.rates import RateClass, label_rate, rate, rate_class
 from msdtrack.exposure.spans import AirKey, Span
 from msdtrack.standard import derating, drypack, recovery
 
@@ -90,7 +90,7 @@ class Clock:
             self._store(start, to, dries=True, what="in its dry bag")
         elif ledger.phase is Phase.OPEN and self.places.is_cabinet(ledger.place):
             air = self.places.air(ledger.place)
-            for s, e, spell in air.spells(start, to, self.at, self._limit_rh_c100):
+            for s, e, spell in spells(air, start, to, self.at, self._limit_rh_c100):
                 if spell == "dry":
                     self._store(s, e, dries=True, what="in the dry cabinet")
                 elif spell == "brief":
@@ -115,36 +115,38 @@ class Clock:
 
     def _expose_at_once(self, start: int, end: int) -> None:
         """Expose it as `_expose_span` does, but sum the seconds of each rate first."""
-        ledger, credit = self.ledger, self.policies.credit
-        air = self.places.air(ledger.place)
+        credit = self.policies.credit
         edges = [start, *credit.moments_between(start, end), end]
-        pieces = [
-            (span, credit.at(s))
-            for s, e in itertools.pairwise(edges)
-            for span in air.spans(s, e, self.at)
-        ]
-        seconds: dict[tuple[AirKey, bool], int] = {}
-        run_s = ledger.beyond_run_s
-        for (span_start, span_end, key, _, _), credited in pieces:
+        for s, e in itertools.pairwise(edges):
+            self._expose_in(rate_class(self.part, credit.at(s)), s, e)
+
+    def _expose_in(self, of: RateClass, start: int, end: int) -> None:
+        ledger = self.ledger
+        spans = self.places.air(ledger.place).spans(start, end, self.at)
+        seconds: dict[AirKey, int] = {}
+        for span_start, span_end, key, _, _ in spans:
             span_s = span_end - span_start
-            seconds[key, credited] = seconds.get((key, credited), 0) + span_s
-            run_s = run_s + span_s if key.cell == derating.BEYOND else 0
-            if run_s > BEYOND_TABLE_S and self.part.msl != "1":
-                ledger.beyond_table = True
-        rates = {of: rate(self.part, *of) for of in seconds}
-        shares = {of: rates[of] * of_s for of, of_s in seconds.items()}
-        share = sum(shares.values(), Fraction(0))
-        if ledger.used < 1 <= ledger.used + share:
-            ledger.full_since = _moment_of(1 - ledger.used, pieces, rates)
-        ledger.used += share
-        ledger.exposure_s += end - start
-        ledger.beyond_run_s = run_s
-        for (key, _), of_share in shares.items():
+            seconds[key] = seconds.get(key, 0) + span_s
+            if key.cell == derating.BEYOND:
+                ledger.beyond_run_s += span_s
+                if ledger.beyond_run_s > BEYOND_TABLE_S and self.part.msl != "1":
+                    ledger.beyond_table = True
+            else:
+                ledger.beyond_run_s = 0
+        whole = 0
+        for key, of_s in seconds.items():
+            used = of.whole(key) * of_s
+            whole += used
             if not key.within_30_60:
                 ledger.outside_30_60 = True
             if key.missing is not None:
-                ledger.assumed += of_share
+                ledger.assumed += Fraction(used, of.parts)
                 ledger.unknowns |= {key.missing}
+        before = ledger.used
+        ledger.used += Fraction(whole, of.parts)
+        if before < 1 <= ledger.used:
+            ledger.full_since = _moment_of(1 - before, spans, of)
+        ledger.exposure_s += end - start
 
     def _note_stay(self, start: int, end: int) -> None:
         """Note where the air has decided about it."""
@@ -210,7 +212,7 @@ class Clock:
             return
         ledger, storage = self.ledger, self.ledger.storage
         assert storage is not None
-        share = per_s * (end - start)
+        share = per_s * (end - start) if per_s else per_s
         basis: Basis = "dry_storage"
         note = what
         if share:
@@ -298,13 +300,13 @@ class Clock:
         if start >= end or not self.working:
             return
         ledger, key = self.ledger, span.key if span is not None else None
-        line = Interval(start, end, ledger.place, basis, per_s, share, key, note)
+        like = (ledger.place, basis, per_s, key, note)
         if ledger.intervals and ledger.intervals[-1].end == start:
             last = ledger.intervals[-1]
-            if replace(last, start=0, end=0, share=share) == replace(line, start=0, end=0):
+            if (last.place, last.basis, last.rate, last.key, last.note) == like:
                 ledger.intervals[-1] = replace(last, end=end, share=last.share + share)
                 return
-        ledger.intervals.append(line)
+        ledger.intervals.append(Interval(start, end, ledger.place, basis, per_s, share, key, note))
 
 
 def storage_rate(part: PartFacts, paused_by_policy: bool) -> Fraction:
@@ -335,26 +337,16 @@ def day(moment: int) -> date:
     return datetime.fromtimestamp(moment, UTC).date()
 
 
-def _moment_of(
-    share: Fraction,
-    pieces: Sequence[tuple[Span, bool]],
-    rates: Mapping[tuple[AirKey, bool], Fraction],
-) -> int:
-    """Return when so much has been used along the pieces, which use at least that.
-
-    In whole numbers of the rates' common part: adding thousands of fractions takes ten times as
-    long.
-    """
-    parts = lcm(share.denominator, *(per_s.denominator for per_s in rates.values()))
-    whole = {of: int(per_s * parts) for of, per_s in rates.items()}
-    left = int(share * parts)
-    for span, credited in pieces:
-        per_s = whole[span.key, credited]
+def _moment_of(share: Fraction, spans: Sequence[Span], of: RateClass) -> int:
+    """Return when so much has been used along the spans, which use at least that."""
+    left = share * of.parts
+    for span in spans:
+        per_s = of.whole(span.key)
         used = per_s * (span.end - span.start)
         if used >= left:
-            return span.start - (-left // per_s)
+            return span.start + _ceil(left / per_s)
         left -= used
-    raise ValueError("the pieces use less than that")
+    raise ValueError("the spans use less than that")
 
 
 def _ceil(value: Fraction) -> int:

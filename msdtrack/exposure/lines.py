@@ -14,7 +14,7 @@ from fractions import Fraction
 from typing import Any
 
 from msdtrack.exposure import oven
-from msdtrack.exposure.air import HOLDS_S, PlaceAir
+from msdtrack.exposure.air import PlaceAir, Present
 from msdtrack.exposure.bake_rules import LONG_EXCESS_H
 from msdtrack.exposure.clock import BEYOND_TABLE_S, HOT_C, day, storage_rate
 from msdtrack.exposure.events import Event
@@ -22,7 +22,7 @@ from msdtrack.exposure.facts import FOREVER, HOUR_S, Dated, Policies
 from msdtrack.exposure.ledger import Phase
 from msdtrack.exposure.places import Places
 from msdtrack.exposure.rates import RateClass, label_rate, rate_class
-from msdtrack.exposure.spans import Span
+from msdtrack.exposure.spans import HOLDS_S
 from msdtrack.exposure.state import CarrierState
 from msdtrack.standard import derating
 
@@ -87,7 +87,7 @@ class AirLine:
     until: int
     left_rate: int
     settles_at: int
-    present: Span
+    present: Present
 
 
 def up(share: Fraction) -> int:
@@ -114,7 +114,7 @@ def air_line(air: PlaceAir, of: RateClass, policies: Policies, at: int) -> AirLi
     present = air.present(at)
     return AirLine(
         at=start,
-        rate=up(of.rate(next(air.spans(at, at + 1, at)).key)),
+        rate=up(of.rate(air.spans(at, at + 1, at)[0].key)),
         since=at,
         until=until,
         left_rate=up(of.rate(present.key)),
@@ -189,7 +189,7 @@ def line_of(
 
     exact_rate, assumed, provisional = Fraction(0), False, False
     if exposed:
-        now_air = next(air.spans(at, at + 1, at))
+        now_air = air.spans(at, at + 1, at)[0]
         exact_rate, assumed = of.rate(now_air.key), now_air.key.missing is not None
         # What the first second of this exposure changes.
         begins = (

@@ -6,7 +6,8 @@ import itertools
 from dataclasses import dataclass
 from typing import Literal
 
-from msdtrack.exposure.air import HOLDS_S, PlaceAir
+from msdtrack.exposure.air import PlaceAir
+from msdtrack.exposure.spans import HOLDS_S
 from msdtrack.standard.drypack import BAKE_INTERRUPTION_MIN
 
 

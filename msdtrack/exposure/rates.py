@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
+from math import lcm
 
 from msdtrack.exposure.facts import HOUR_S, PartFacts
 from msdtrack.exposure.spans import AirKey
@@ -42,19 +43,37 @@ class RateClass:
         label_h: label hours, None where there are none.
         groups: thickness groups in question.
         credit: drier or cooler air lengthens the floor life.
+
+    Attributes:
+        parts: how many parts a whole floor life has if every rate of this class is to be a whole
+            number of them: adding whole numbers takes a tenth of the time that fractions take.
     """
 
     msl: str
     label_h: Fraction | None
     groups: tuple[str, ...]
     credit: bool
+    parts: int = field(init=False, repr=False, compare=False)
     _rates: dict[AirKey, Fraction] = field(default_factory=dict, repr=False, compare=False)
+    _whole: dict[AirKey, int] = field(default_factory=dict, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "parts", _parts(self.msl, self.label_h, self.groups))
 
     def rate(self, key: AirKey) -> Fraction:
         """Return the share of the floor life that a second in this air uses."""
         found = self._rates.get(key)
         if found is None:
             found = self._rates[key] = _rate(self.msl, self.label_h, self.groups, key, self.credit)
+        return found
+
+    def whole(self, key: AirKey) -> int:
+        """Return how many of `parts` a second in this air uses."""
+        found = self._whole.get(key)
+        if found is None:
+            exact = self.rate(key) * self.parts
+            assert exact.denominator == 1
+            found = self._whole[key] = exact.numerator
         return found
 
     def __str__(self) -> str:
@@ -105,6 +124,14 @@ def _class_of(
     return RateClass(msl, part.label_hours, groups(part), credit)
 
 
+@lru_cache(maxsize=1024)
+def _parts(msl: str, label_h: Fraction | None, groups_: tuple[str, ...]) -> int:
+    keys = [AirKey(cell, True, None) for cell in range(derating.BEYOND + 1)]
+    rates = [_rate(msl, label_h, groups_, key, credit) for key in keys for credit in (False, True)]
+    rates += [_rate(msl, label_h, groups_, key._replace(within_30_60=False), False) for key in keys]
+    return lcm(*(one.denominator for one in rates))
+
+
 def governing_group(part: PartFacts, key: AirKey) -> str | None:
     """Return the thickness group whose cell governs, None where the level has no table."""
     if part.msl in ("1", "6"):
@@ -115,7 +142,10 @@ def governing_group(part: PartFacts, key: AirKey) -> str | None:
 
 def groups(part: PartFacts) -> tuple[str, ...]:
     """Return the thickness groups in question (more than one when the facts do not decide)."""
-    return derating.groups_for(part.family, part.pins, part.square, part.body_mm)
+    return _groups(part.family, part.pins, part.square, part.body_mm)
+
+
+_groups = lru_cache(maxsize=4096)(derating.groups_for)
 
 
 def table_level(msl: str) -> str:

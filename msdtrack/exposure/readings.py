@@ -1,59 +1,173 @@
-"""A place's readings in little memory: millions of them stay in a server."""
+"""A place's readings day by day, each day read when it is first asked about.
+
+A carrier's account needs the days that it was out, not the years that a sensor has sent.
+"""
 
 from __future__ import annotations
 
+import itertools
 from array import array
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Sequence
-from typing import overload
+from collections.abc import Callable, Iterable, Iterator, Sequence
+
+from msdtrack.exposure.spans import Span
 
 Reading = tuple[int, int, int]
 """Moment (seconds UTC), temperature (hundredths of °C), humidity (hundredths of % RH)."""
 
+DAY_S = 86400
 
-class Readings(Sequence[Reading]):
-    """Readings by moment, 16 bytes each.
+KEPT_DAYS = 128
+"""Days that stay in memory of one place."""
+
+
+class Day:
+    """The readings of one UTC day, 12 bytes each.
 
     Args:
-        readings: strictly by moment.
+        readings: strictly by moment, at least one. A missing humidity becomes 0.
+
+    Attributes:
+        spans, starts: from the first to the last, merged; filled by the air they belong to.
+        dry_runs: their (start, end, dry) runs by limit of humidity; filled likewise.
     """
 
-    __slots__ = ("moments", "rhs", "temps")
+    __slots__ = ("dry_runs", "moments", "rhs", "spans", "starts", "temps")
 
-    def __init__(self, readings: Iterable[Reading] = ()) -> None:
-        self.moments, self.temps, self.rhs = array("q"), array("i"), array("i")
-        self._add(readings)
+    def __init__(self, readings: Iterable[tuple[int, int, int | None]]) -> None:
+        moments, temps, rhs = zip(*readings, strict=True)
+        self.moments = array("q", moments)
+        self.temps = array("h", temps)
+        # Only an oven's readings may lack humidity, and an oven's are never floor air.
+        self.rhs = array("h", (rh or 0 for rh in rhs) if None in rhs else rhs)
+        self.spans: list[Span] | None = None
+        self.starts: list[int] = []
+        self.dry_runs: dict[int, list[tuple[int, int, bool]]] = {}
 
-    def with_more(self, later: Iterable[Reading]) -> Readings:
-        """Return these readings and later ones."""
-        more = Readings()
-        more.moments, more.temps, more.rhs = self.moments[:], self.temps[:], self.rhs[:]
-        more._add(later)
-        return more
+    def reading(self, i: int) -> Reading:
+        """Return the reading at an index."""
+        return self.moments[i], self.temps[i], self.rhs[i]
 
-    def with_changed(self, first: int, last: int, rows: Iterable[Reading]) -> Readings:
-        """Return these readings with `rows` in place of those from `first` to `last`."""
-        i, j = bisect_left(self.moments, first), bisect_right(self.moments, last)
-        changed = Readings(rows)
-        changed.moments = self.moments[:i] + changed.moments + self.moments[j:]
-        changed.temps = self.temps[:i] + changed.temps + self.temps[j:]
-        changed.rhs = self.rhs[:i] + changed.rhs + self.rhs[j:]
-        return changed
+    def between(self, start: int, end: int) -> list[Reading]:
+        """Return the readings from `start` to `end`, both included."""
+        i, j = bisect_left(self.moments, start), bisect_right(self.moments, end)
+        return list(zip(self.moments[i:j], self.temps[i:j], self.rhs[i:j], strict=True))
 
-    def _add(self, readings: Iterable[Reading]) -> None:
-        for column, values in zip(
-            (self.moments, self.temps, self.rhs), zip(*readings, strict=True), strict=False
-        ):
-            column.extend(values)
+
+class Days:
+    """The days of a place that have readings.
+
+    Args:
+        numbers: their numbers (moment // 86400), ascending.
+        read: returns a day's readings, and whether they are to be kept: not where the asker sees
+            others than the rest of the days go by.
+    """
+
+    __slots__ = ("_kept", "_read", "numbers")
+
+    def __init__(
+        self, numbers: Sequence[int] = (), read: Callable[[int], tuple[Day, bool]] | None = None
+    ) -> None:
+        self.numbers = numbers
+        self._read = read
+        self._kept: dict[int, Day] = {}
+
+    @classmethod
+    def of(cls, readings: Iterable[Reading]) -> Days:
+        """Return the days of readings that are all at hand, strictly by moment."""
+        by_day = itertools.groupby(readings, key=lambda reading: reading[0] // DAY_S)
+        found = {number: Day(group) for number, group in by_day}
+        return cls(list(found), lambda number: (found[number], True))
 
     def __len__(self) -> int:
-        return len(self.moments)
+        return len(self.numbers)
 
-    @overload
-    def __getitem__(self, index: int) -> Reading: ...
-    @overload
-    def __getitem__(self, index: slice) -> list[Reading]: ...
-    def __getitem__(self, index: int | slice) -> Reading | list[Reading]:
-        if isinstance(index, slice):
-            return list(zip(self.moments[index], self.temps[index], self.rhs[index], strict=True))
-        return self.moments[index], self.temps[index], self.rhs[index]
+    def day(self, i: int) -> Day:
+        """Return the readings of the day at an index of `numbers`."""
+        number = self.numbers[i]
+        found = self._kept.get(number)
+        if found is None:
+            assert self._read is not None
+            found, keep = self._read(number)
+            if keep:
+                if len(self._kept) >= KEPT_DAYS:
+                    self._kept.pop(min(list(self._kept)), None)
+                self._kept[number] = found
+        return found
+
+    def renewed(
+        self,
+        numbers: Sequence[int],
+        read: Callable[[int], tuple[Day, bool]],
+        first: int,
+        last: int,
+    ) -> Days:
+        """Return these days after something was written between two moments, both included.
+
+        Args:
+            numbers, read: as the days are now.
+        """
+        days = Days(numbers, read)
+        written = range(first // DAY_S, last // DAY_S + 1)
+        days._kept = {
+            number: day for number, day in list(self._kept.items()) if number not in written
+        }
+        return days
+
+    def newest(self, at: int) -> Reading | None:
+        """Return the last reading at or before `at`."""
+        i = bisect_right(self.numbers, at // DAY_S) - 1
+        if i < 0:
+            return None
+        day = self.day(i)
+        j = bisect_right(day.moments, at)
+        if j:
+            return day.reading(j - 1)
+        return self.day(i - 1).reading(-1) if i else None
+
+    def following(self, at: int) -> Reading | None:
+        """Return the first reading after `at`."""
+        i = bisect_left(self.numbers, at // DAY_S)
+        if i < len(self.numbers) and self.numbers[i] == at // DAY_S:
+            day = self.day(i)
+            j = bisect_right(day.moments, at)
+            if j < len(day.moments):
+                return day.reading(j)
+            i += 1
+        return self.day(i).reading(0) if i < len(self.numbers) else None
+
+    def begin_after(self, start: int) -> bool:
+        """Return whether there are readings and all are after `start`."""
+        if not self.numbers or start // DAY_S > self.numbers[0]:
+            return False
+        return bool(start < self.day(0).moments[0])
+
+    def between(self, start: int, end: int) -> list[Reading]:
+        """Return the readings from `start` to `end`, both included."""
+        i = bisect_left(self.numbers, start // DAY_S)
+        j = bisect_right(self.numbers, end // DAY_S)
+        return [one for n in range(i, j) for one in self.day(n).between(start, end)]
+
+    def holding(self, at: int) -> int:
+        """Return the index of the day whose readings, or the time after them, hold `at`.
+
+        It is 0 for a moment before every reading.
+        """
+        i = bisect_right(self.numbers, at // DAY_S) - 1
+        if i > 0 and self.day(i).moments[0] > at:
+            i -= 1
+        return max(0, i)
+
+    def backwards(self, at: int) -> Iterator[Reading]:
+        """Yield the readings at or before `at`, newest first."""
+        for i in range(bisect_right(self.numbers, at // DAY_S) - 1, -1, -1):
+            day = self.day(i)
+            for j in range(bisect_right(day.moments, at) - 1, -1, -1):
+                yield day.reading(j)
+
+    def forwards(self, at: int) -> Iterator[Reading]:
+        """Yield the readings at or after `at`, oldest first."""
+        for i in range(bisect_left(self.numbers, at // DAY_S), len(self.numbers)):
+            day = self.day(i)
+            for j in range(bisect_left(day.moments, at), len(day.moments)):
+                yield day.reading(j)

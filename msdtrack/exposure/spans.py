@@ -9,6 +9,9 @@ from typing import Literal, NamedTuple
 from msdtrack.exposure.facts import AirSettings
 from msdtrack.standard import derating
 
+HOLDS_S = 30 * 60
+"""A reading speaks for the air for this long."""
+
 MAX_TEMP_C100, MAX_RH_C100 = 3000, 6000
 """The condition of the floor life: <= 30 °C / 60 % RH (J-STD-033, clause 5)."""
 
@@ -93,14 +96,3 @@ def cut(span: Span, start: int, end: int) -> Span | None:
         return span
     s, e = max(span.start, start), min(span.end, end)
     return None if s >= e else Span(s, e, span.key, span.raw, span.guarded)
-
-
-def joined(runs: list[tuple[int, int, bool]]) -> list[tuple[int, int, bool]]:
-    """Return (start, end, dry) runs with like neighbours made one."""
-    found: list[tuple[int, int, bool]] = []
-    for start, end, dry in runs:
-        if found and found[-1][2] == dry:
-            found[-1] = (found[-1][0], end, dry)
-        else:
-            found.append((start, end, dry))
-    return found

@@ -12,6 +12,7 @@ from msdtrack.exposure import bake_rules
 from msdtrack.exposure.bake_advice import BakeAdvice, OvenLimits, advise
 from msdtrack.exposure.clock import can_reset_by_storage, day
 from msdtrack.exposure.contradictions import settle
+from msdtrack.exposure.dry_spells import spells
 from msdtrack.exposure.events import Event
 from msdtrack.exposure.facts import HOUR_S, CarrierFacts, Policies
 from msdtrack.exposure.history import fold
@@ -184,8 +185,8 @@ def _status(ledger: Ledger, places: Places, facts: CarrierFacts, at: int) -> Sta
         return "in_dry_bag"
     if ledger.phase is Phase.OPEN and places.is_cabinet(ledger.place):
         limit = recovery.storage_limit_rh_pct(facts.part.msl) * 100
-        spells = places.air(ledger.place).spells(at, at + 1, at, limit)
-        if next(iter(spells))[2] != "out":
+        found = spells(places.air(ledger.place), at, at + 1, at, limit)
+        if next(found)[2] != "out":
             return "dry_storage"
     return "exposed" if ledger.board is None else "on_board"
 
@@ -218,9 +219,9 @@ def _forecast(
     if sheltered:
         per_s = label_rate(facts.part)
     else:
-        span = places.air(ledger.place).present(at)
-        raw, missing = span.raw, span.key.missing
-        per_s = rate(facts.part, span.key, policies.credit.at(at))
+        present = places.air(ledger.place).present(at)
+        raw, missing = present.raw, present.key.missing
+        per_s = rate(facts.part, present.key, policies.credit.at(at))
     left = max(Fraction(0), 1 - ledger.share)
     remaining = None if per_s == 0 else left / (per_s * HOUR_S)
     return Forecast(raw, missing, remaining)

@@ -1,17 +1,32 @@
-"""The air of every place, read when it is asked for and kept until its readings change."""
+"""The air of every place: days are read when they are asked about, and kept until their readings
+change."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from threading import Lock
 
 from msdtrack.exposure.air import PlaceAir
+from msdtrack.exposure.facts import AirSettings, Dated
 from msdtrack.exposure.places import Places
+from msdtrack.exposure.readings import DAY_S, Day, Days
 from msdtrack.store import connection, places, reading_log
 from msdtrack.store.records import PlaceRecord, ReadingVersion
 from msdtrack.store.touched import TouchedReadings
 
-_kept: dict[str, tuple[object, ReadingVersion, PlaceRecord, PlaceAir]] = {}
+
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """Air with what it was read from."""
+
+    store: object
+    version: ReadingVersion
+    settings: Dated[AirSettings]
+    air: PlaceAir
+
+
+_kept: dict[str, _Kept] = {}
 _lock = Lock()
 
 
@@ -27,25 +42,20 @@ def all_places(known_at: int | None = None) -> Places:
 
 
 def take_in(written: Sequence[TouchedReadings]) -> None:
-    """Bring kept air up to date with readings that the open transaction has written late or
-    replaced, so that it need not be read again as a whole."""
+    """Bring kept air up to date with readings that the open transaction has written, so that only
+    their days are read again."""
     versions = reading_log.reading_versions()
-    store = connection.generation()
     for place in {note.place for note in written}:
         notes = [note for note in written if note.place == place]
         with _lock:
-            kept = _kept.get(place)
+            kept, version = _kept.get(place), versions[place]
             if (
-                kept is None
-                or kept[0] is not store
-                or kept[1].rewrites == versions[place].rewrites
-                or kept[1].changes + len(notes) != versions[place].changes
+                kept is not None
+                and kept.store is connection.generation()
+                and kept.version.changes + len(notes) == version.changes
             ):
-                continue
-            first, last = min(note.first for note in notes), max(note.last for note in notes)
-            rows = _floor_rows(reading_log.readings(place, first, last))
-            air = kept[3].changed(first, last, rows)
-            _kept[place] = (store, versions[place], kept[2], air)
+                first, last = min(note.first for note in notes), max(note.last for note in notes)
+                _kept[place] = _renewed(place, kept, version, first, last)
 
 
 class _Airs(Mapping[str, PlaceAir]):
@@ -65,36 +75,54 @@ class _Airs(Mapping[str, PlaceAir]):
         if code not in self._mine:
             record = self._records[code]
             if self._known_at is None:
-                self._mine[code] = _current(record, self._versions.get(code, _NONE))
+                version = self._versions.get(code, ReadingVersion())
+                self._mine[code] = _current(code, version, record.settings)
             else:
-                rows = _floor_rows(reading_log.readings(code, known_at=self._known_at))
-                self._mine[code] = PlaceAir(code, rows, record.settings)
+                days = Days(reading_log.days(code, self._known_at), _past(code, self._known_at))
+                self._mine[code] = PlaceAir(code, days, record.settings)
         return self._mine[code]
 
 
-_NONE = ReadingVersion(0, 0)
-
-
-def _current(record: PlaceRecord, version: ReadingVersion) -> PlaceAir:
-    store, code = connection.generation(), record.code
+def _current(code: str, version: ReadingVersion, settings: Dated[AirSettings]) -> PlaceAir:
     with _lock:
         kept = _kept.get(code)
-        if kept is not None and kept[0] is store and kept[2].settings == record.settings:
-            if kept[1] == version:
-                return kept[3]
-            if kept[1].rewrites == version.rewrites and kept[1].changes > version.changes:
-                # Asked from an older snapshot: its moment leaves out the readings since.
-                return kept[3]
-            if kept[1].rewrites == version.rewrites and kept[3].readings:
-                after = kept[3].readings[-1][0] + 1
-                air = kept[3].extended(_floor_rows(reading_log.readings(code, start=after)))
-                _kept[code] = (store, version, record, air)
-                return air
-        air = PlaceAir(code, _floor_rows(reading_log.readings(code)), record.settings)
-        _kept[code] = (store, version, record, air)
-        return air
+        if kept is not None and (kept.store, kept.settings) == (connection.generation(), settings):
+            if kept.version == version:
+                return kept.air
+            newest = kept.air.days.numbers[-1:]
+            if kept.version.changes > version.changes:
+                # Asked from an older snapshot, which must not be mixed with newer days.
+                return PlaceAir(code, Days(reading_log.days(code), _present(code, None)), settings)
+            if kept.version.rewrites == version.rewrites and newest:
+                _kept[code] = _renewed(code, kept, version, newest[0] * DAY_S, 1 << 60)
+                return _kept[code].air
+        days = Days(reading_log.days(code), _present(code, version))
+        _kept[code] = _Kept(
+            connection.generation(), version, settings, PlaceAir(code, days, settings)
+        )
+        return _kept[code].air
 
 
-def _floor_rows(rows: list[tuple[int, int, int | None]]) -> list[tuple[int, int, int]]:
-    """Only an oven's readings may lack humidity, and an oven's are never floor air."""
-    return [(at, temp, 0 if rh is None else rh) for at, temp, rh in rows]
+def _renewed(code: str, kept: _Kept, version: ReadingVersion, first: int, last: int) -> _Kept:
+    numbers = reading_log.days(code)
+    days = kept.air.days.renewed(numbers, _present(code, version), first, last)
+    return _Kept(kept.store, version, kept.settings, PlaceAir(code, days, kept.settings))
+
+
+def _present(code: str, version: ReadingVersion | None) -> Callable[[int], tuple[Day, bool]]:
+    """Return what reads a day, to be kept if the readings are still of this version."""
+
+    def read(number: int) -> tuple[Day, bool]:
+        day = _day(code, number, None)
+        return day, version is None or reading_log.reading_version(code) == version
+
+    return read
+
+
+def _past(code: str, known_at: int) -> Callable[[int], tuple[Day, bool]]:
+    return lambda number: (_day(code, number, known_at), True)
+
+
+def _day(code: str, number: int, known_at: int | None) -> Day:
+    start = number * DAY_S
+    return Day(reading_log.readings(code, start, start + DAY_S - 1, known_at))

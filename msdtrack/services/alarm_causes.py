@@ -1,4 +1,4 @@
-"""What is wrong now, derived from states and readings alone: one cause for each thing to act on.
+"""What is wrong now, derived from carriers and readings alone: one cause for each thing to act on.
 
 Source: on and off delays and deadbands after ISA-18.2 / IEC 62682 (from memory); the lead times and
 delays themselves are the site's policies.
@@ -10,10 +10,9 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from msdtrack.exposure.air import HOLDS_S
-from msdtrack.exposure.spans import MAX_RH_C100, MAX_TEMP_C100
-from msdtrack.exposure.state import CarrierState
+from msdtrack.exposure.spans import HOLDS_S, MAX_RH_C100, MAX_TEMP_C100
 from msdtrack.services.catalog import Place
+from msdtrack.services.glance import Glance
 from msdtrack.services.policies import PART_LEAD, Value
 from msdtrack.standard import drypack, recovery
 from msdtrack.store.reading_log import Reading
@@ -71,7 +70,7 @@ class Cause:
 
 
 def carrier_causes(
-    states: Iterable[CarrierState],
+    watched: Iterable[Glance],
     policies: Mapping[str, Value],
     lines: Collection[str],
     cabinets: Collection[str],
@@ -80,47 +79,46 @@ def carrier_causes(
     """Yield what is wrong with carriers.
 
     Args:
-        states: every watched carrier.
+        watched: every watched carrier.
         policies: the site's choices in force.
         lines, cabinets: codes of places of these kinds.
         standing: keys of the causes whose alarms are active.
     """
-    for state in states:
-        facts = state.facts
-        name = named(state)
-        if facts.part.msl == "1" or state.status == "gone":
+    elsewhere = {*lines, *cabinets}
+    limit_min = policies["open_bag_limit_min"]
+    close_min = max(0, limit_min - policies["open_bag_lead_min"])
+    for seen in watched:
+        if seen.msl == "1" or seen.status == "gone":
             continue
-        if state.status != "baking" and "floor_life_exceeded" in state.reasons:
-            text = f"Floor life over: {name}. Do not use it: bake it first."
-            yield of_carrier(FLOOR_LIFE_EXPIRED, "high", text, state)
-        lead_h = _lead_h(state, policies)
-        if _runs_out(state, lead_h, f"{FLOOR_LIFE_LOW}:{facts.code}" in standing, policies):
+        if seen.status != "baking" and "floor_life_exceeded" in seen.reasons:
+            text = f"Floor life over: {named(seen)}. Do not use it: bake it first."
+            yield of_carrier(FLOOR_LIFE_EXPIRED, "high", text, seen)
+        lead_h = _lead_h(seen, policies)
+        if _runs_out(seen, lead_h, f"{FLOOR_LIFE_LOW}:{seen.code}" in standing, policies):
             text = (
-                f"Floor life of {name} runs out within {lead_h:g} h: use it first, or dry it "
-                "in time."
+                f"Floor life of {named(seen)} runs out within {lead_h:g} h: use it first, or dry "
+                "it in time."
             )
-            yield of_carrier(FLOOR_LIFE_LOW, "medium", text, state)
-        limit_min = policies["open_bag_limit_min"]
-        close_min = max(0, limit_min - policies["open_bag_lead_min"])
-        open_s = _bag_open_s(state, {*lines, *cabinets})
+            yield of_carrier(FLOOR_LIFE_LOW, "medium", text, seen)
+        open_s = _bag_open_s(seen, elsewhere)
         if open_s is not None and open_s >= close_min * _MINUTE_S:
             if open_s < limit_min * _MINUTE_S:
                 text = (
-                    f"Bag of {name} open for {close_min:g} min: close it now with fresh desiccant, "
-                    "or load it."
+                    f"Bag of {named(seen)} open for {close_min:g} min: close it now with fresh "
+                    "desiccant, or load it."
                 )
             else:
                 text = (
-                    f"Bag of {name} open for more than {limit_min:g} min: no quick check any more. "
-                    "Put it into dry storage, or load it."
+                    f"Bag of {named(seen)} open for more than {limit_min:g} min: no quick check "
+                    "any more. Put it into dry storage, or load it."
                 )
-            yield of_carrier(BAG_OPEN, "medium", text, state)
+            yield of_carrier(BAG_OPEN, "medium", text, seen)
 
 
 def place_causes(
     places: Iterable[Place],
     readings: Mapping[str, Sequence[Reading]],
-    states: Collection[CarrierState],
+    watched: Collection[Glance],
     policies: Mapping[str, Value],
     standing: Collection[str],
     now: int,
@@ -130,13 +128,13 @@ def place_causes(
     Args:
         places: every place.
         readings: of each place that ever had any, the newest ones, by moment, `reach_s` back.
-        states: every watched carrier.
+        watched: every watched carrier.
         policies: the site's choices in force.
         standing: keys of the causes whose alarms are active.
         now: the present moment.
     """
-    exposed = {state.ledger.place for state in states if state.status == "exposed"}
-    baking = {state.ledger.place for state in states if state.status == "baking"}
+    exposed = {seen.place for seen in watched if seen.status == "exposed"}
+    baking = {seen.place for seen in watched if seen.status == "baking"}
     for place in places:
         known = readings.get(place.code, ())
         stands = f"{AIR_BEYOND}:{place.code}" in standing
@@ -147,12 +145,12 @@ def place_causes(
             )
             yield _of_place(AIR_BEYOND, "medium", text, place)
         if place.kind == "cabinet":
-            limit = cabinet_limit_rh_pct(place.code, states)
+            limit = cabinet_limit_rh_pct(place.code, watched)
             if _cabinet_beyond(known, limit, policies, stands, now):
                 text = (
                     f"{place.name} above {limit} % RH: no dry storage after "
                     f"{drypack.CABINET_RECOVERS_WITHIN_MIN} min. Close its door, see to its "
-                    f"drying.{_move_first(place.code, states)}"
+                    f"drying.{_move_first(place.code, watched)}"
                 )
                 yield _of_place(AIR_BEYOND, "medium", text, place)
         yield from _missing(
@@ -180,15 +178,15 @@ def reach_s(policies: Mapping[str, Value]) -> int:
     return HOLDS_S + int(max(policies[name] for name in delays) * _MINUTE_S)
 
 
-def cabinet_limit_rh_pct(code: str, states: Iterable[CarrierState]) -> int:
+def cabinet_limit_rh_pct(code: str, watched: Iterable[Glance]) -> int:
     """Return what a dry cabinet must keep for all that lies open in it: 10 % RH, or 5 %.
 
     Source: J-STD-033, Table 4-3 (`standard.recovery`).
     """
     levels = {
-        state.facts.part.msl
-        for state in states
-        if state.ledger.place == code and state.status in ("exposed", "dry_storage")
+        seen.msl
+        for seen in watched
+        if seen.place == code and seen.status in ("exposed", "dry_storage")
     }
     return min(recovery.storage_limit_rh_pct(level) for level in levels | {"1"})
 
@@ -262,16 +260,15 @@ def _cabinet_beyond(
     )
 
 
-def _move_first(cabinet: str, states: Iterable[CarrierState]) -> str:
+def _move_first(cabinet: str, watched: Iterable[Glance]) -> str:
     """Return the carriers that lie open in a cabinet, what has least floor life left first."""
     found = []
-    for state in states:
-        part = state.facts.part
-        lies_open = state.ledger.place == cabinet and state.status in ("exposed", "dry_storage")
-        if not lies_open or part.msl == "1" or part.label_hours is None or state.used_share >= 1:
+    for seen in watched:
+        lies_open = seen.place == cabinet and seen.status in ("exposed", "dry_storage")
+        if not lies_open or seen.msl == "1" or seen.label_h is None or seen.used >= 1:
             continue
-        left_h = (1 - state.used_share) * part.label_hours
-        found.append((recovery.storage_limit_rh_pct(part.msl), left_h, state.facts.code))
+        left_h = float(1 - seen.used) * float(seen.label_h)
+        found.append((recovery.storage_limit_rh_pct(seen.msl), left_h, seen.code))
     if not found:
         return ""
     first = ", ".join(code for _, _, code in sorted(found)[:MOVE_FIRST])
@@ -303,64 +300,62 @@ def _missing(
 
 
 def _runs_out(
-    state: CarrierState, lead_h: float | None, stands: bool, policies: Mapping[str, Value]
+    seen: Glance, lead_h: float | None, stands: bool, policies: Mapping[str, Value]
 ) -> bool:
-    left_h = state.forecast.remaining_h
-    if lead_h is None or left_h is None or state.bake.needed or state.used_share >= 1:
+    left_h = seen.left_h
+    if lead_h is None or left_h is None or seen.bake_needed or seen.used >= 1:
         return False
     return left_h <= lead_h * (RETURNS_ABOVE if stands else 1) and _clock_runs(
-        state, bool(policies["pause_levels_4_to_5a"])
+        seen, bool(policies["pause_levels_4_to_5a"])
     )
 
 
-def _clock_runs(state: CarrierState, pauses_4_to_5a: bool) -> bool:
-    if state.status == "exposed":
+def _clock_runs(seen: Glance, pauses_4_to_5a: bool) -> bool:
+    if seen.status == "exposed":
         return True
-    if state.status not in ("in_dry_bag", "dry_storage") or not state.ledger.exposure_s:
+    if seen.status not in ("in_dry_bag", "dry_storage") or not seen.was_exposed:
         return False
-    rule = recovery.dry_storage_rule(state.facts.part.msl)
+    rule = recovery.dry_storage_rule(seen.msl)
     if rule is not None and (rule.pauses or pauses_4_to_5a):
         return False
-    reset_at, expires_at = state.reset_due_at, state.expires_at
+    reset_at, expires_at = seen.reset_due_at, seen.expires_at
     return reset_at is None or expires_at is None or expires_at < reset_at
 
 
-def _lead_h(state: CarrierState, policies: Mapping[str, Value]) -> float | None:
+def _lead_h(seen: Glance, policies: Mapping[str, Value]) -> float | None:
     """Return how long before the end the alarm is wanted.
 
     A level's lead time is at most half of a shorter floor life on the label; otherwise the alarm
     would come with the opening. A part's own lead time is taken as it is.
     """
-    part = state.facts.part
-    own = policies.get(f"{PART_LEAD}{part.number}")
+    own = policies.get(f"{PART_LEAD}{seen.part}")
     if own is not None:
         return float(own)
-    by_level = policies.get(f"lead_h:msl:{part.msl}")
-    if by_level is None or part.label_hours is None:
+    by_level = policies.get(f"lead_h:msl:{seen.msl}")
+    if by_level is None or seen.label_h is None:
         return None
-    return min(float(by_level), float(part.label_hours) / 2)
+    return min(float(by_level), float(seen.label_h) / 2)
 
 
-def _bag_open_s(state: CarrierState, elsewhere: Collection[str]) -> int | None:
+def _bag_open_s(seen: Glance, elsewhere: Collection[str]) -> int | None:
     """Return how long an opened bag has been open, None where nobody is to close it."""
-    if state.status != "exposed" or state.opened_at is None or state.ledger.place in elsewhere:
+    if seen.status != "exposed" or seen.opened_at is None or seen.place in elsewhere:
         return None
-    reset_at = state.ledger.last_reset_at
+    reset_at = seen.last_reset_at
     # Dried since: what lies there is no opened bag any more.
-    if reset_at is not None and reset_at > state.opened_at:
+    if reset_at is not None and reset_at > seen.opened_at:
         return None
-    return state.at - state.opened_at
+    return seen.at - seen.opened_at
 
 
-def named(state: CarrierState) -> str:
+def named(seen: Glance) -> str:
     """Return what a carrier is called in an alarm."""
-    return f"{state.facts.code} ({state.facts.part.number}, lot {state.facts.lot})"
+    return f"{seen.code} ({seen.part}, lot {seen.lot})"
 
 
-def of_carrier(kind: str, priority: Priority, text: str, state: CarrierState) -> Cause:
+def of_carrier(kind: str, priority: Priority, text: str, seen: Glance) -> Cause:
     """Return a cause that is about a carrier."""
-    code = state.facts.code
-    return Cause(f"{kind}:{code}", kind, priority, text, code, state.ledger.place)
+    return Cause(f"{kind}:{seen.code}", kind, priority, text, seen.code, seen.place)
 
 
 def _of_place(kind: str, priority: Priority, text: str, place: Place) -> Cause:

@@ -89,6 +89,19 @@ def active_alarms() -> list[AlarmRecord]:
     )
 
 
+def most_pressing_alarms(
+    limit: int, place: str | None = None
+) -> tuple[list[AlarmRecord], int, int]:
+    """Return so many of the same alarms in the same order, how many there are in all, and how many
+    of them nobody has acknowledged.
+
+    Args:
+        place: only those about this place or about a carrier watched there; None is all.
+    """
+    with read():
+        return alarms.most_pressing(PRIORITIES, limit, place)
+
+
 def shelved_alarms() -> list[AlarmRecord]:
     """Return the shelved alarms; what comes back first comes first."""
     found = [alarm for alarm in alarms.active() if alarm.state == "shelved"]

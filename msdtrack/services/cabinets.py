@@ -8,8 +8,9 @@ from fractions import Fraction
 from typing import Literal
 
 from msdtrack.errors import NotFound
-from msdtrack.exposure.air import PlaceAir, Spell
+from msdtrack.exposure.air import PlaceAir
 from msdtrack.exposure.clock import storage_rate
+from msdtrack.exposure.dry_spells import Spell, spell_at, spells
 from msdtrack.exposure.facts import FOREVER, HOUR_S
 from msdtrack.exposure.ledger import Phase
 from msdtrack.exposure.state import CarrierState
@@ -180,7 +181,7 @@ def cabinet_now(code: str, now: int) -> CabinetNow:
 def fits(place: str, msl: str, now: int) -> bool:
     """Return whether a cabinet is dry storage for a level now."""
     limit = recovery.storage_limit_rh_pct(msl) * 100
-    return _spell(all_places().air(place), limit, now)[2] == "dry"
+    return spell_at(all_places().air(place), now, limit)[1] == "dry"
 
 
 def _candidates(code: str) -> list[str]:
@@ -194,25 +195,20 @@ def _candidates(code: str) -> list[str]:
 
 
 def _limit(air: PlaceAir, pct: int, now: int) -> Limit:
-    start, _, spell = _spell(air, pct * 100, now)
+    start, spell = spell_at(air, now, pct * 100)
     levels = ("2", "2a", "3", "4", "5", "5a", "6")
     mine = tuple(level for level in levels if recovery.storage_limit_rh_pct(level) == pct)
     return Limit(pct, mine, spell, None if spell == "dry" else start)
 
 
-def _spell(air: PlaceAir, limit_rh_c100: int, now: int) -> tuple[int, int, Spell]:
-    """Return the spell that holds now, from its true start."""
-    *_, last = air.spells(-FOREVER, now + 1, now, limit_rh_c100)
-    return last
-
-
 def _excursions(air: PlaceAir, pct: int, now: int) -> list[Excursion]:
     """Return the stretches above a limit, as far back as anything was measured."""
     found: list[Excursion] = []
-    if not air.readings:
+    first = air.following(-FOREVER)
+    if first is None:
         return found
-    since = max(now - LOOK_BACK_S, air.readings[0][0])
-    for start, end, spell in air.spells(since, now + 1, now, pct * 100):
+    since = max(now - LOOK_BACK_S, first)
+    for start, end, spell in spells(air, since, now + 1, now, pct * 100):
         if spell == "dry":
             continue
         end = min(end, now)

@@ -2,31 +2,21 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
-import re
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from msdtrack.errors import BadInput
-from msdtrack.exposure.air import HOLDS_S
-from msdtrack.exposure.spans import Missing
+from msdtrack.exposure.spans import HOLDS_S, Missing
 from msdtrack.store import places, reading_log
 from msdtrack.store.connection import read, write
 
 AHEAD_S = 120
 """A sensor's clock may be ahead by this much."""
 
-COLUMNS = ("place", "at", "temp_c", "rh_pct")
-
 _TEMP_RANGE_C = (-40, 80)
 _OVEN_TEMP_RANGE_C = (-40, 200)
-_SEPARATORS = ",;\t"
 _NUMBERS = (int, float)
-_NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?")
 _ALL_PLACES = 100_000
 
 
@@ -72,6 +62,37 @@ class ReadingsResult:
     refused: list[RefusedRow]
 
 
+@dataclass(slots=True)
+class Checked:
+    """Readings of a place that may be stored, column by column.
+
+    Attributes:
+        seconds: moments, UTC.
+        temps_c100: hundredths of °C.
+        rhs_c100: hundredths of % RH.
+        numbers: how to call each reading in a message.
+    """
+
+    seconds: list[int] = field(default_factory=list)
+    temps_c100: list[int] = field(default_factory=list)
+    rhs_c100: list[int | None] = field(default_factory=list)
+    numbers: list[int] = field(default_factory=list)
+
+    def add(self, reading: tuple[int, int, int | None], number: int) -> None:
+        """Add one more reading."""
+        self.seconds.append(reading[0])
+        self.temps_c100.append(reading[1])
+        self.rhs_c100.append(reading[2])
+        self.numbers.append(number)
+
+    def extend(self, more: Checked) -> None:
+        """Add more readings of the same place."""
+        self.seconds += more.seconds
+        self.temps_c100 += more.temps_c100
+        self.rhs_c100 += more.rhs_c100
+        self.numbers += more.numbers
+
+
 @dataclass(frozen=True, slots=True)
 class AirNow:
     """The newest reading of a place.
@@ -112,114 +133,102 @@ def add_readings(
     if numbers is None:
         numbers = range(1, len(rows) + 1)
     refused: list[RefusedRow] = []
-    accepted = duplicates = 0
+    good: dict[str, Checked] = {}
     with write():
-        kinds = {place.code: place.kind for place in places.places(limit=_ALL_PLACES)}
-        good: dict[str, list[tuple[int, int, int | None]]] = {}
-        origins: dict[str, list[int]] = {}
-        latest = now + AHEAD_S
+        ovens = {place.code: place.kind == "oven" for place in places.places(limit=_ALL_PLACES)}
         for number, row in zip(numbers, rows, strict=True):
-            place, at, temp_c, rh_pct = row
-            oven = kinds.get(place) == "oven"
-            low, high = _OVEN_TEMP_RANGE_C if oven else _TEMP_RANGE_C
-            if (
-                place in kinds
-                and type(at) is int
-                and 0 <= at <= latest
-                and type(temp_c) in _NUMBERS
-                and low <= temp_c <= high
-                and (oven if rh_pct is None else type(rh_pct) in _NUMBERS and 0 <= rh_pct <= 100)
-            ):
-                temp_c100 = hundredths_down(temp_c) if oven else hundredths_up(temp_c)
-                rh_c100 = None if rh_pct is None else hundredths_up(rh_pct)
-                good.setdefault(place, []).append((at, temp_c100, rh_c100))
-                origins.setdefault(place, []).append(number)
+            try:
+                reading = checked(row, ovens, now)
+            except ValueError as error:
+                refused.append(RefusedRow(number, str(error)))
             else:
-                refused.append(RefusedRow(number, _what_is_wrong(row, kinds, latest)))
+                good.setdefault(row.place, Checked()).add(reading, number)
+        return add_checked(good, refused, now, replaces)
+
+
+def add_checked(
+    good: Mapping[str, Checked], refused: Sequence[RefusedRow], now: int, replaces: bool
+) -> ReadingsResult:
+    """Store checked readings by place, in one transaction.
+
+    Args:
+        refused: what was refused before, to stand in the result too.
+        now, replaces: as for `add_readings`.
+    """
+    accepted = duplicates = 0
+    conflicts: list[RefusedRow] = []
+    with write():
         for place, readings in good.items():
-            outcome = reading_log.add_readings(place, readings, now, replaces)
+            columns = (readings.seconds, readings.temps_c100, readings.rhs_c100)
+            outcome = reading_log.add_columns(place, columns, now, replaces)
             accepted += outcome.accepted
             duplicates += outcome.duplicates
-            refused += [
+            conflicts += [
                 RefusedRow(
-                    origins[place][index],
+                    readings.numbers[index],
                     f"other values are stored for {place} at this second: send it as a "
                     "replacement if these are the right ones",
                 )
                 for index in outcome.conflicts
             ]
-    return ReadingsResult(accepted, duplicates, sorted(refused, key=lambda one: one.row))
+    everything = sorted([*refused, *conflicts], key=lambda one: one.row)
+    return ReadingsResult(accepted, duplicates, everything)
 
 
-def add_csv(text: str, tz: tzinfo, now: int, replaces: bool = False) -> ReadingsResult:
-    """Store the readings of a file; `row` of what is refused is the line of the file.
+def checked(
+    reading: NewReading, ovens: Mapping[str, bool], now: int
+) -> tuple[int, int, int | None]:
+    """Return moment, temperature and humidity of a reading, in hundredths, as they are stored.
 
     Args:
-        text: the file, as for `read_csv`.
-        tz: the zone of times without an offset.
+        ovens: each place's code, and whether it is an oven.
         now: the present moment.
-        replaces: as for `add_readings`.
 
     Raises:
-        BadInput: it is no file of readings at all.
+        ValueError: it can't be stored; the message says what to do.
     """
-    numbered, refused = read_csv(text, tz)
-    result = add_readings(
-        [reading for _, reading in numbered], now, replaces, [line for line, _ in numbered]
-    )
-    everything = sorted(refused + result.refused, key=lambda one: one.row)
-    return ReadingsResult(result.accepted, result.duplicates, everything)
+    place, at, temp_c, rh_pct = reading
+    if place not in ovens:
+        raise ValueError(f"there is no place {place}: put it on file first, or give another code")
+    if type(at) is not int or at < 0:
+        raise ValueError(f"at: {at!r} is no moment")
+    if at > now + AHEAD_S:
+        raise ValueError(
+            "at: more than 2 minutes ahead of the server's clock: check the sensor's clock"
+        )
+    oven = ovens[place]
+    return at, temp_c100(temp_c, oven), rh_c100(rh_pct, oven)
 
 
-def read_csv(text: str, tz: tzinfo) -> tuple[list[tuple[int, NewReading]], list[RefusedRow]]:
-    """Return the readings of a file with their lines, and the lines that hold none.
-
-    The first line names the columns place, at, temp_c and rh_pct, in any order. They are separated
-    by commas, or by semicolons or tabs, and then numbers may have a decimal comma. A place is given
-    by its code or by a name that only one place has.
-
-    Args:
-        text: the file.
-        tz: the zone of times without an offset.
+def temp_c100(temp_c: float, oven: bool) -> int:
+    """Return a temperature that was read, hundredths of °C.
 
     Raises:
-        BadInput: the first line does not name the four columns.
+        ValueError: no sensor reads that.
     """
-    lines = list(io.StringIO(text.removeprefix("\ufeff"), newline=""))
-    head = next((line for line in lines if line.strip()), "")
-    separator = max(_SEPARATORS, key=head.count)
-    codes = _codes_by_name()
-    found: list[tuple[int, NewReading]] = []
-    refused: list[RefusedRow] = []
-    order: tuple[int, ...] | None = None
-    for first, line, cells in _rows(lines, separator):
-        if isinstance(cells, str):
-            refused.append(RefusedRow(line, cells))
-        elif not any(cells):
-            continue
-        elif order is None:
-            order = _column_order(cells)
-        elif first != line:
-            message = f"a quotation mark is open up to line {line}: remove it, send them again"
-            refused.append(RefusedRow(first, message))
-        elif len(cells) != len(COLUMNS):
-            refused.append(RefusedRow(line, f"{len(COLUMNS)} values expected, not {len(cells)}"))
-        else:
-            place, at, temp_c, rh_pct = (cells[position].strip() for position in order)
-            try:
-                reading = NewReading(
-                    _code(place, codes),
-                    _moment(at, tz),
-                    _number(temp_c, "temp_c", separator),
-                    _number(rh_pct, "rh_pct", separator) if rh_pct else None,
-                )
-            except ValueError as error:
-                refused.append(RefusedRow(line, str(error)))
-            else:
-                found.append((line, reading))
-    if order is None:
-        raise BadInput(f"The file is empty: its first line is {','.join(COLUMNS)}.")
-    return found, refused
+    low, high = _OVEN_TEMP_RANGE_C if oven else _TEMP_RANGE_C
+    if type(temp_c) not in _NUMBERS:
+        raise ValueError(f"temp_c: {temp_c!r} is no number")
+    if not low <= temp_c <= high:
+        raise ValueError(f"temp_c: {temp_c:g} °C is outside {low} to {high} °C: check the sensor")
+    return hundredths_down(temp_c) if oven else hundredths_up(temp_c)
+
+
+def rh_c100(rh_pct: float | None, oven: bool) -> int | None:
+    """Return a humidity that was read, hundredths of % RH.
+
+    Raises:
+        ValueError: no sensor reads that, or it is missing.
+    """
+    if rh_pct is None:
+        if not oven:
+            raise ValueError("rh_pct: only an oven's reading may lack the humidity")
+        return None
+    if type(rh_pct) not in _NUMBERS:
+        raise ValueError(f"rh_pct: {rh_pct!r} is no number")
+    if not 0 <= rh_pct <= 100:
+        raise ValueError(f"rh_pct: {rh_pct:g} % is outside 0 to 100 %: check the sensor")
+    return hundredths_up(rh_pct)
 
 
 def air_now(place: str, now: int) -> AirNow:
@@ -297,100 +306,3 @@ def hundredths_up(value: float) -> int:
 def hundredths_down(value: float) -> int:
     """Return a value in hundredths, rounded down: an oven is never taken for hotter than it is."""
     return math.floor(round(value * 100, 6))
-
-
-def _what_is_wrong(row: NewReading, kinds: dict[str, str], latest: int) -> str:
-    place, at, temp_c, rh_pct = row
-    if place not in kinds:
-        return f"there is no place {place}: put it on file first, or give another code"
-    oven = kinds[place] == "oven"
-    low, high = _OVEN_TEMP_RANGE_C if oven else _TEMP_RANGE_C
-    if type(at) is not int or at < 0:
-        return f"at: {at!r} is no moment"
-    if at > latest:
-        return "at: more than 2 minutes ahead of the server's clock: check the sensor's clock"
-    if type(temp_c) not in _NUMBERS:
-        return f"temp_c: {temp_c!r} is no number"
-    if not low <= temp_c <= high:
-        return f"temp_c: {temp_c:g} °C is outside {low} to {high} °C: check the sensor"
-    if rh_pct is None:
-        return "rh_pct: only an oven's reading may lack the humidity"
-    if type(rh_pct) not in _NUMBERS:
-        return f"rh_pct: {rh_pct!r} is no number"
-    return f"rh_pct: {rh_pct:g} % is outside 0 to 100 %: check the sensor"
-
-
-def _rows(lines: list[str], separator: str) -> Iterator[tuple[int, int, list[str] | str]]:
-    """Yield (first line, last line, cells) of each row of a file, or why it can't be read."""
-    reader = csv.reader(lines, delimiter=separator, strict=True)
-    first = 1
-    while True:
-        cells: list[str] | str
-        try:
-            cells = next(reader)
-        except StopIteration:
-            return
-        except csv.Error as error:
-            cells = f"can't be read ({error}): check its quotation marks"
-        yield first, reader.line_num, cells
-        first = reader.line_num + 1
-
-
-def _column_order(cells: list[str]) -> tuple[int, ...]:
-    """Return where each of `COLUMNS` stands, from the cells of the first line."""
-    names = [cell.strip().lower() for cell in cells]
-    if sorted(names) != sorted(COLUMNS):
-        raise BadInput(
-            f"The first line must be {','.join(COLUMNS)} (or with semicolons or tabs), "
-            f"not {' '.join(cells).strip()[:80]!r}."
-        )
-    return tuple(names.index(column) for column in COLUMNS)
-
-
-def _codes_by_name() -> dict[str, str | None]:
-    """Return the code for each code and name in small letters; None where a name is shared."""
-    everywhere = places.places(limit=_ALL_PLACES)
-    codes: dict[str, str | None] = {}
-    for place in everywhere:
-        name = place.name.casefold()
-        codes[name] = None if name in codes else place.code
-    return codes | {place.code.casefold(): place.code for place in everywhere}
-
-
-def _code(place: str, codes: dict[str, str | None]) -> str:
-    try:
-        code = codes[place.casefold()]
-    except KeyError:
-        raise ValueError(f"there is no place {place!r}: put it on file, or give its code") from None
-    if code is None:
-        raise ValueError(f"more than one place is called {place!r}: give its code")
-    return code
-
-
-def _moment(text: str, tz: tzinfo) -> int:
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        moment = None
-    # A day alone would read as its midnight.
-    if moment is None or len(text) < len("20260504T13"):
-        raise ValueError(f"at: {text!r} is no time like 2026-05-04 13:30 or 2026-05-04T13:30:00Z")
-    if moment.microsecond:
-        raise ValueError(f"at: {text!r} is not on a whole second")
-    if moment.tzinfo is None:
-        first = moment.replace(tzinfo=tz)
-        moment = first
-        offset, other = first.utcoffset(), first.replace(fold=1).utcoffset()
-        if offset is not None and other is not None and offset != other:
-            what = "occurs twice" if offset > other else "does not exist"
-            raise ValueError(
-                f"at: {text!r} {what} where the clocks change: add its offset, such as +01:00"
-            )
-    return int(moment.timestamp())
-
-
-def _number(text: str, name: str, separator: str) -> float:
-    plain = text if separator == "," else text.replace(",", ".")
-    if _NUMBER.fullmatch(plain) is None:
-        raise ValueError(f"{name}: {text!r} is no number")
-    return float(plain)

@@ -9,6 +9,7 @@ from datetime import tzinfo
 from msdtrack.exposure.facts import HOUR_S
 from msdtrack.exposure.ledger import Phase
 from msdtrack.exposure.state import CarrierState
+from msdtrack.services.glance import Glance, glance_of
 from msdtrack.standard import drypack, indicator
 from msdtrack.times import duration_text, local_text
 
@@ -31,24 +32,26 @@ class Countdown:
     is_goal: bool = False
 
 
-def countdowns(state: CarrierState) -> list[Countdown]:
+def countdowns(one: CarrierState | Glance) -> list[Countdown]:
     """Return the clocks that run for a carrier, in the order in which a hand needs them.
 
     The desiccant's clock counts all openings together; the reseal clock counts this one.
 
     Source: desiccant 30 minutes and reseal within 60 minutes, J-STD-033, from memory.
     """
-    return [*_opened_bag(state), *_bake(state), *_floor_life(state)]
+    seen = glance_of(one)
+    return [*_opened_bag(seen), *_bake(seen), *_floor_life(seen)]
 
 
-def desiccant_ends_at(state: CarrierState) -> int | None:
+def desiccant_ends_at(one: CarrierState | Glance) -> int | None:
     """Return when the desiccant of an open bag is used up; None while no bag is open.
 
     Source: 30 minutes over all openings, J-STD-033, from memory.
     """
-    if state.opened_at is None:
+    seen = glance_of(one)
+    if seen.opened_at is None:
         return None
-    return state.opened_at + drypack.DESICCANT_REUSE_MIN * 60 - state.ledger.desiccant_out_s
+    return seen.opened_at + drypack.DESICCANT_REUSE_MIN * 60 - seen.desiccant_out_s
 
 
 def desiccant_is_good(state: CarrierState) -> bool:
@@ -86,9 +89,9 @@ def time_left_text(state: CarrierState) -> str:
     return f"{duration_text(math.floor(state.forecast.remaining_h * HOUR_S))} {_air(state)}"
 
 
-def next_step_text(state: CarrierState, tz: tzinfo) -> str:
+def next_step_text(one: CarrierState | Glance, tz: tzinfo) -> str:
     """Return the next step with its moment in the reader's time."""
-    step = state.next_step
+    step = one.next_step
     return step.text if step.at is None else step.text.replace("{at}", local_text(step.at, tz))
 
 
@@ -102,14 +105,14 @@ def _air(state: CarrierState) -> str:
     return f"at {air}" if missing is None else f"at {air}, assumed"
 
 
-def _opened_bag(state: CarrierState) -> list[Countdown]:
-    opened_at, desiccant_at = state.opened_at, desiccant_ends_at(state)
+def _opened_bag(seen: Glance) -> list[Countdown]:
+    opened_at, desiccant_at = seen.opened_at, desiccant_ends_at(seen)
     if (
         opened_at is None
         or desiccant_at is None
-        or state.facts.part.msl == "1"
-        or state.at - opened_at > SHOWN_AFTER_OPENING_S
-        or (state.ledger.last_reset_at or opened_at) > opened_at
+        or seen.msl == "1"
+        or seen.at - opened_at > SHOWN_AFTER_OPENING_S
+        or (seen.last_reset_at or opened_at) > opened_at
     ):
         return []
     return [
@@ -118,17 +121,17 @@ def _opened_bag(state: CarrierState) -> list[Countdown]:
     ]
 
 
-def _bake(state: CarrierState) -> list[Countdown]:
-    bake = state.ledger.bake
-    if state.status != "baking" or bake is None or bake.need.hours is None or bake.reached_at:
+def _bake(seen: Glance) -> list[Countdown]:
+    bake = seen.bake
+    if seen.status != "baking" or bake is None or bake.need_h is None or bake.reached_at:
         return []
-    return [Countdown("Bake complete", bake.started_at + math.ceil(bake.need.hours * HOUR_S), True)]
+    return [Countdown("Bake complete", bake.started_at + math.ceil(bake.need_h * HOUR_S), True)]
 
 
-def _floor_life(state: CarrierState) -> list[Countdown]:
+def _floor_life(seen: Glance) -> list[Countdown]:
     found = []
-    if state.status == "exposed" and state.expires_at is not None and state.used_share < 1:
-        found.append(Countdown("Floor life over", state.expires_at))
-    if state.reset_due_at is not None:
-        found.append(Countdown("Floor life whole again", state.reset_due_at, True))
+    if seen.status == "exposed" and seen.expires_at is not None and seen.used < 1:
+        found.append(Countdown("Floor life over", seen.expires_at))
+    if seen.reset_due_at is not None:
+        found.append(Countdown("Floor life whole again", seen.reset_due_at, True))
     return found

@@ -2,84 +2,52 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 from uuid import NAMESPACE_OID, uuid5
 
-from msdtrack.errors import BadInput, Conflict, FieldError, NotFound
-from msdtrack.exposure.events import CORRECTABLE, Event, Kind, effective
+from msdtrack.errors import BadInput, Conflict, FieldError
+from msdtrack.exposure.events import Event, Kind, effective
 from msdtrack.exposure.state import CarrierState
 from msdtrack.printing.codes import CodeKind, make_code
 from msdtrack.services import placements, standings
-from msdtrack.services.carrier_states import account, states
-from msdtrack.standard import indicator
-from msdtrack.store import boards, carriers, event_log, places
-from msdtrack.store.canonical import content_hash
+from msdtrack.services.at_hand import AtHand
+from msdtrack.services.new_events import AHEAD_S, RECORDED, REQUIRED, NewEvent, check
+from msdtrack.store import boards, carriers, event_log
 from msdtrack.store.connection import touched, write
 from msdtrack.store.records import CarrierRecord
 
-AHEAD_S = 120
-"""A client's clock may be ahead by this much."""
+__all__ = [
+    "AHEAD_S",
+    "RECORDED",
+    "REQUIRED",
+    "LogLine",
+    "NewEvent",
+    "Recorded",
+    "correction_events",
+    "log_of",
+    "record",
+]
 
-RECORDED = frozenset(Kind)
-
-
-@dataclass(frozen=True, slots=True)
-class NewEvent:
-    """An event as sent. None is not sent, and the server fills in what it can.
-
-    Args:
-        id: UUID made by the client.
-        at: when it happened; None is now.
-        new_hic: of a closing, whether the indicator card is fresh or was kept.
-        into: of a join, the carrier that its pieces go to.
-        board: of a placing, the batch of boards.
-        peak_c, last: of a reflow of boards, the highest body temperature, °C, and whether no other
-            reflow follows.
-        event: of a correction, the id of the event it corrects.
-        fields: of a correction, what it changes, by the names of `exposure.events.Event`.
-    """
-
-    id: str
-    carrier: str
-    kind: str
-    at: int | None = None
-    person: str | None = None
-    station: str | None = None
-    place: str | None = None
-    hic: Mapping[str, str] | None = None
-    only_this: bool = False
-    desiccant: str | None = None
-    new_hic: str | None = None
-    seal: str | None = None
-    temp_c: float | None = None
-    quantity: int | None = None
-    reason: str | None = None
-    into: str | None = None
-    board: str | None = None
-    peak_c: float | None = None
-    last: bool = False
-    event: str | None = None
-    void: bool = False
-    fields: Mapping[str, Any] = field(default_factory=dict)
-
-    def content(self) -> str:
-        """Return the hash of what was sent."""
-        sent = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        kept = {k: v for k, v in sent.items() if v is not None and v is not False and v != {}}
-        return content_hash({k: dict(v) if isinstance(v, Mapping) else v for k, v in kept.items()})
+_Result = Literal["created", "duplicate"]
 
 
 @dataclass(frozen=True, slots=True)
 class Recorded:
-    """What became of an event. `child` is the new carrier of a split, or the new placement."""
+    """What became of an event.
+
+    Args:
+        child: the new carrier of a split, or the new placement.
+        brought: the carriers on whose logs it brought other events.
+    """
 
     id: str
-    result: Literal["created", "duplicate"]
+    result: _Result
     carrier: str
     child: str | None
     state: CarrierState
+    brought: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,12 +59,16 @@ class LogLine:
     corrections: tuple[Event, ...]
 
 
-def record(events: Sequence[NewEvent], now: int) -> list[Recorded]:
+def record(events: Sequence[NewEvent], now: int, hand: AtHand | None = None) -> list[Recorded]:
     """Record events, all or none, and return what became of each, in the order sent.
 
     Opening a bag also opens the other carriers that share it; what is closed at one moment in one
     call shares a new bag; a correction of an event corrects what it brought with it. What happens
     to one placement on a batch of boards happens to all that were on it by then.
+
+    Args:
+        hand: the carriers as the running transaction has read them, None if it has not; it knows
+            them as they are now afterwards.
 
     Raises:
         BadInput: a field is wrong; the fields are named.
@@ -107,8 +79,9 @@ def record(events: Sequence[NewEvent], now: int) -> list[Recorded]:
     with write():
         known = event_log.find([event.id for event in events])
         hashes: dict[str, str] = {}
-        results: list[tuple[NewEvent, Literal["created", "duplicate"], str | None]] = []
+        results: list[tuple[NewEvent, _Result, str | None, tuple[str, ...]]] = []
         bags: dict[int, str] = {}
+        hand = hand or AtHand(now)
         for n, new in enumerate(events):
             content = new.content()
             before = known[new.id][1] if new.id in known else hashes.get(new.id)
@@ -116,18 +89,18 @@ def record(events: Sequence[NewEvent], now: int) -> list[Recorded]:
                 if before != content:
                     raise Conflict(f"Event {new.id} is on the log with other content.")
                 child = known[new.id][0].child if new.id in known else None
-                results.append((new, "duplicate", child))
+                results.append((new, "duplicate", child, ()))
                 continue
             hashes[new.id] = content
-            brought = _events_of(new, now, bags, f"{n}." if len(events) > 1 else "")
-            event_log.append(brought, now, {new.id: content})
-            results.append((new, "created", brought[0].child))
-        kept = standings.keep(touched())
-        after = {code: state for code, state in kept.items() if state.at == now}
-        after |= states({new.carrier for new in events} - after.keys(), now)
+            brought = _events_of(new, hand, bags, f"{n}." if len(events) > 1 else "")
+            hand.appended(event_log.append(brought, now, {new.id: content}))
+            also = tuple(event.carrier for event in brought[1:])
+            results.append((new, "created", brought[0].child, also))
+        hand.know(standings.keep(touched(), hand.accounts).values())
+        after = hand.states({new.carrier for new in events})
     return [
-        Recorded(new.id, result, new.carrier, child, after[new.carrier])
-        for new, result, child in results
+        Recorded(new.id, result, new.carrier, child, after[new.carrier], also)
+        for new, result, child, also in results
     ]
 
 
@@ -158,18 +131,18 @@ def correction_events(new: NewEvent, now: int) -> list[Event]:
     """
     if new.kind != Kind.CORRECT:
         raise BadInput(f"A {new.kind} is no correction.")
-    return _events_of(new, now, {}, "")
+    return _events_of(new, AtHand(now), {}, "")
 
 
-def _events_of(new: NewEvent, now: int, bags: dict[int, str], where: str) -> list[Event]:
+def _events_of(new: NewEvent, hand: AtHand, bags: dict[int, str], where: str) -> list[Event]:
     """Return the event as stored, first, and the events it brings with it."""
     carrier = carriers.carrier(new.carrier)
-    _check(new, now, where)
+    check(new, hand.now, where)
     event = Event(
         id=new.id,
         carrier=new.carrier,
         kind=Kind(new.kind),
-        at=now if new.at is None else new.at,
+        at=hand.now if new.at is None else new.at,
         seq=0,
         recorded_at=0,
         person=new.person,
@@ -203,13 +176,15 @@ def _events_of(new: NewEvent, now: int, bags: dict[int, str], where: str) -> lis
         message = f"{event.carrier} is on no board: place its pieces on a batch of boards first."
         raise BadInput(message, [FieldError(f"{where}kind", "of boards only")])
     if event.kind is Kind.OPEN and not event.only_this:
-        return [event, *(_brought(event, code) for code in _sharers(event))]
+        return [event, *(_brought(event, code) for code in _sharers(event, hand))]
     if event.kind is Kind.SPLIT:
-        return [_split(event, carrier, where)]
+        event = _split(event, carrier, hand, where)
+        return [event, *_holds_since(event, hand)]
     if event.kind is Kind.JOIN:
         return _join(event, where)
     if event.kind is Kind.PLACE_ON_BOARD:
-        return _place(event, carrier, where)
+        event, *brought = _place(event, carrier, where)
+        return [event, *brought, *_holds_since(event, hand)]
     return [event]
 
 
@@ -221,26 +196,25 @@ def _brought_id(cause: str, code: str) -> str:
     return str(uuid5(NAMESPACE_OID, f"{cause} {code}"))
 
 
-def _sharers(event: Event) -> list[str]:
+def _sharers(event: Event, hand: AtHand) -> list[str]:
     """Return the other carriers that were in the same closed bag at that moment."""
-    opened = account(event.carrier).state(event.at)
+    opened = hand.state(event.carrier, event.at)
     bag = opened.ledger.bag
     if bag is None or opened.opened_at is not None:
         return []
     return [
         code
         for code in carriers.codes_that_had_bag(bag)
-        if code != event.carrier and _was_in(code, bag, event.at)
+        if code != event.carrier and _was_in(hand.state(code, event.at), bag)
     ]
 
 
-def _was_in(code: str, bag: str, at: int) -> bool:
-    state = account(code).state(at)
+def _was_in(state: CarrierState, bag: str) -> bool:
     return state.ledger.bag == bag and state.opened_at is None and state.status != "gone"
 
 
-def _split(event: Event, parent: CarrierRecord, where: str) -> Event:
-    left = account(event.carrier).state(event.at).ledger.quantity
+def _split(event: Event, parent: CarrierRecord, hand: AtHand, where: str) -> Event:
+    left = hand.state(event.carrier, event.at).ledger.quantity
     if event.quantity is None or event.quantity > left:
         raise BadInput(
             f"{event.carrier} holds {left} pieces: no {event.quantity} can be split off.",
@@ -258,6 +232,29 @@ def _split(event: Event, parent: CarrierRecord, where: str) -> Event:
         )
     )
     return replace(event, child=child)
+
+
+def _holds_since(event: Event, hand: AtHand) -> list[Event]:
+    """Return the holds that a part taken out earlier than it is told of shares with the rest: it
+    left before they were put on, so it does not have them from there."""
+    held_then = hand.state(event.carrier, event.at).ledger.held
+    held_now = hand.state(event.carrier).ledger.held
+    return [
+        Event(
+            id=_brought_id(event.id, f"{event.child} {n}"),
+            carrier=str(event.child),
+            kind=Kind.HOLD,
+            at=hand.now,
+            seq=0,
+            recorded_at=0,
+            person=event.person,
+            station=event.station,
+            cause=event.id,
+            reason=reason,
+        )
+        for n, reason in enumerate(held_now)
+        if reason not in held_then
+    ]
 
 
 def _join(event: Event, where: str) -> list[Event]:
@@ -332,68 +329,3 @@ def _goes_with_its_cause(event: Event) -> bool:
     """Return whether an entry that another brought can't be corrected on its own: both sides of a
     join are one, and so are the placements on a board."""
     return event.kind is Kind.JOIN or boards.batch_of(event.carrier) is not None
-
-
-def _check(new: NewEvent, now: int, where: str) -> None:
-    errors: list[FieldError] = []
-
-    def wrong(name: str, message: str) -> None:
-        errors.append(FieldError(f"{where}{name}", message))
-
-    if new.kind not in set(RECORDED):
-        wrong("kind", f"one of {', '.join(sorted(RECORDED))}")
-    moments = [("at", new.at), ("fields.at", new.fields.get("at"))]
-    for name, at in moments:
-        if at is not None and at > now + AHEAD_S:
-            wrong(name, "more than 2 minutes ahead of the server's clock: check the sender's clock")
-    for name, code in (("place", new.place), ("fields.place", new.fields.get("place"))):
-        kind = _place_kind(code)
-        if code is not None and kind is None:
-            wrong(name, f"no place {code}")
-        elif new.kind == Kind.BAKE_START and kind is not None and kind != "oven":
-            wrong(name, f"{code} is no oven")
-    for name, hic in (("hic", new.hic), ("fields.hic", new.fields.get("hic"))):
-        if hic is not None and not _is_hic(hic):
-            wrong(name, 'spots "5", "10" and "60", each dry, humid or missing')
-    for name in REQUIRED.get(new.kind, ()):
-        if getattr(new, name) is None:
-            wrong(name, f"a {new.kind.replace('_', ' ')} needs it")
-    if new.quantity is not None and new.quantity < 1:
-        wrong("quantity", "at least 1")
-    if new.kind == Kind.CORRECT:
-        if new.person is None and new.station is None:
-            wrong("person", "say who corrects")
-        for name in sorted(set(new.fields) - set(CORRECTABLE)):
-            wrong(f"fields.{name}", f"can't be corrected; what can: {', '.join(CORRECTABLE)}")
-        if new.void == bool(new.fields):
-            wrong("fields", "either the fields to change, or void")
-    if errors:
-        first = errors[0]
-        raise BadInput(f"{first.field}: {first.message}.", errors)
-
-
-REQUIRED: Mapping[str, tuple[str, ...]] = {
-    Kind.CLOSE: ("desiccant", "new_hic", "seal"),
-    Kind.MOVE: ("place",),
-    Kind.BAKE_START: ("place", "temp_c"),
-    Kind.SPLIT: ("quantity",),
-    Kind.TAKE: ("quantity",),
-    Kind.JOIN: ("into",),
-    Kind.PLACE_ON_BOARD: ("quantity", "board"),
-    Kind.HOLD: ("reason",),
-    Kind.RELEASE: ("reason",),
-    Kind.CORRECT: ("event", "reason"),
-}
-
-
-def _place_kind(code: str | None) -> str | None:
-    try:
-        return None if code is None else places.place(code).kind
-    except NotFound:
-        return None
-
-
-def _is_hic(hic: Mapping[str, str]) -> bool:
-    return all(
-        spot in indicator.SPOTS and shown in indicator.SPOT_STATES for spot, shown in hic.items()
-    )

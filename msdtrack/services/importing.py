@@ -15,7 +15,7 @@ from uuid import NAMESPACE_OID, UUID, uuid5
 
 from msdtrack.errors import BadInput, MsdtrackError
 from msdtrack.exposure.facts import MakerBake, PartFacts
-from msdtrack.services import catalog, climate, receiving
+from msdtrack.services import catalog, readings_file, receiving
 from msdtrack.services.climate import RefusedRow
 from msdtrack.services.receiving import NewCarrier
 from msdtrack.store.connection import write
@@ -128,9 +128,9 @@ def import_carriers(text: str, tz: tzinfo, now: int, dry_run: bool = False) -> I
 
 
 def import_readings(text: str, tz: tzinfo, now: int, dry_run: bool = False) -> Imported:
-    """Store the readings of a file, as `climate.add_csv` reads it."""
+    """Store the readings of a file, as `readings_file.add_csv` reads it."""
     with _transaction(dry_run):
-        result = climate.add_csv(text, tz, now)
+        result = readings_file.add_csv(text, tz, now)
     return Imported(result.accepted, result.duplicates, tuple(result.refused))
 
 

@@ -16,13 +16,13 @@ from uuid import NAMESPACE_OID, uuid5
 
 from msdtrack.errors import NotFound, Refused
 from msdtrack.exposure import load_plan, oven
-from msdtrack.exposure.air import HOLDS_S
 from msdtrack.exposure.events import Kind
 from msdtrack.exposure.facts import HOUR_S
 from msdtrack.exposure.ledger import Phase
 from msdtrack.exposure.load_plan import LoadBake, LoadPlan
 from msdtrack.exposure.oven import Band, Progress
 from msdtrack.exposure.places import Places
+from msdtrack.exposure.spans import HOLDS_S
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services import catalog, climate, event_recording, policies
 from msdtrack.services.air_cache import all_places

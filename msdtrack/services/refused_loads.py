@@ -12,6 +12,7 @@ from msdtrack.exposure.events import Kind
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services.alarm_causes import LOAD_REFUSED, Cause, named, of_carrier
 from msdtrack.services.carrier_states import states
+from msdtrack.services.glance import glance_of
 from msdtrack.store import alarms, event_log
 from msdtrack.store.connection import write
 from msdtrack.store.records import AlarmRecord
@@ -31,11 +32,12 @@ def report(state: CarrierState, station: str, why: str, at: int) -> None:
         why: why it must not be used, in a sentence.
         at: when.
     """
+    seen = glance_of(state)
     text = (
-        f"Refused at the line: {named(state)}, scanned at {station}. {why} See that it is not "
+        f"Refused at the line: {named(seen)}, scanned at {station}. {why} See that it is not "
         "mounted, and put it apart."
     )
-    cause = of_carrier(LOAD_REFUSED, "high", text, state)
+    cause = of_carrier(LOAD_REFUSED, "high", text, seen)
     with write():
         alarms.raise_alarm(
             cause.key,

@@ -10,7 +10,6 @@ from msdtrack.exposure.facts import HOUR_S
 from msdtrack.exposure.ledger import Phase
 from msdtrack.exposure.state import CarrierState
 from msdtrack.printing.codes import Action
-from msdtrack.services.carrier_states import states
 from msdtrack.services.countdowns import next_step_text
 from msdtrack.services.event_recording import record
 from msdtrack.services.scan_checks import check_all
@@ -24,7 +23,7 @@ from msdtrack.services.scan_replies import (
 )
 from msdtrack.services.scan_work import Work
 from msdtrack.standard import indicator
-from msdtrack.store import carriers, event_log, places
+from msdtrack.store import event_log, places
 from msdtrack.store.records import ScanRecord
 from msdtrack.times import day_text, duration_text
 
@@ -54,13 +53,13 @@ def perform(
         stays = kind is Kind.MOVE and before[code].ledger.place == place
         if not stays or before[code].status == "baking":
             new.append(work.event(code, kind, **given))
-    sharers = _sharers(before[codes[0]], work) if kind is Kind.OPEN else []
-    work.put(new)
-    after = states(codes, work.now)
+    recorded = work.put(new)
+    after = work.hand.states(codes)
     last = codes[-1]
     reply = _told(work, action, before[last], after[last], quantity)
-    if sharers:
-        reply.message += f" Opened with it, for they share its bag: {', '.join(sharers)}."
+    if kind is Kind.OPEN and recorded[0].brought:
+        sharers = ", ".join(recorded[0].brought)
+        reply.message += f" Opened with it, for they share its bag: {sharers}."
     if len(codes) > 1:
         reply.message = f"{len(codes)} carriers, {', '.join(codes)}. {reply.message}"
     return reply
@@ -77,17 +76,6 @@ def _fields(work: Work, action: Action, place: str | None, quantity: int | None)
     elif action.event is not None and Kind(action.event) in _QUALITY:
         given["reason"] = f"{_QUALITY[Kind(action.event)][0].lower()} at {work.station}"
     return given
-
-
-def _sharers(state: CarrierState, work: Work) -> list[str]:
-    """Return the other carriers in the same closed bag."""
-    bag = state.ledger.bag
-    if bag is None:
-        return []
-    others = [code for code in carriers.codes_that_had_bag(bag) if code != state.facts.code]
-    closed = (Phase.BAGGED, Phase.TIRED_BAG)
-    now = states(others, work.now)
-    return [c for c, s in now.items() if s.ledger.bag == bag and s.ledger.phase in closed]
 
 
 def _told(
@@ -202,9 +190,10 @@ def take_back(work: Work, scan: ScanRecord) -> tuple[Reply, str]:
                 )
             ],
             work.now,
+            work.hand,
         )  # fmt: skip
     codes = list(dict.fromkeys(reversed(undone)))
-    after = states(codes, work.now)
+    after = work.hand.states(codes)
     last = after[codes[-1]]
     what = f"{scan.answer['title']}: {', '.join(codes)}"
     age = duration_text(max(0, work.at - scan.at))

@@ -9,7 +9,8 @@ from msdtrack.exposure.events import Kind
 from msdtrack.exposure.ledger import Phase
 from msdtrack.exposure.state import CarrierState
 from msdtrack.printing.codes import Action
-from msdtrack.services.carrier_states import Account, account, oven_limits
+from msdtrack.services.accounts import Account
+from msdtrack.services.carrier_states import oven_limits
 from msdtrack.services.countdowns import next_step_text
 from msdtrack.services.scan_replies import Stop, after
 from msdtrack.services.scan_work import Work
@@ -34,10 +35,9 @@ def check_all(
     """
     found = {}
     for code in codes:
-        held = account(code)
-        found[code] = held.state(work.at)
+        found[code] = work.hand.state(code, work.at)
         try:
-            _check(work, action, held, found[code], place, quantity)
+            _check(work, action, found[code], place, quantity)
         except Stop as stop:
             stop.of_several = len(codes) > 1
             stop.action = action
@@ -48,7 +48,6 @@ def check_all(
 def _check(
     work: Work,
     action: Action,
-    held: Account,
     state: CarrierState,
     place: str | None,
     quantity: int | None,
@@ -87,7 +86,7 @@ def _check(
     if kind == Kind.BAKE_START:
         if phase is Phase.BAKING:
             raise stop("Baking already", f"{code} is being baked.", after("BAKEEND"))
-        _check_bake(action, held, state, place)
+        _check_bake(action, work.hand.account(code), state, place)
     if kind == Kind.BAKE_END and phase is not Phase.BAKING:
         raise stop("No bake", f"{code} is not being baked.", next_step_text(state, work.tz))
     if kind == Kind.HOLD and state.ledger.held:

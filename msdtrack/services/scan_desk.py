@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from msdtrack.errors import NotFound
 from msdtrack.exposure.events import Kind
+from msdtrack.exposure.state import CarrierState
 from msdtrack.printing.codes import (
     ACTIONS,
     Action,
@@ -11,7 +12,6 @@ from msdtrack.printing.codes import (
     CodeKind,
     read_code,
 )
-from msdtrack.services.carrier_states import Account, account, states
 from msdtrack.services.scan_actions import perform, take_back
 from msdtrack.services.scan_checks import check_all, check_oven
 from msdtrack.services.scan_openings import opened_earlier, read_card
@@ -80,7 +80,7 @@ class Desk:
             return self._code(read_code(text), asked)
         code, action = pair
         if action.spots is not None or action.minutes_ago is not None:
-            self._account(code)
+            self._state(code)
             return self._tell_opening(code, action)
         self.memory.forget_work()
         self._carrier(code)
@@ -104,9 +104,9 @@ class Desk:
     # -- carriers --------------------------------------------------------------------------
 
     def _carrier(self, code: str) -> Reply:
-        memory, held = self.memory, self._account(code)
+        memory, state = self.memory, self._state(code)
         if memory.action is None:
-            return self._picked(code, held)
+            return self._picked(code, state)
         action = ACTIONS[memory.action]
         if memory.together:
             return self._put_in_bag(code, action)
@@ -120,12 +120,11 @@ class Desk:
             return ask_place(action, memory.chosen)
         return self._do(action, [code])
 
-    def _picked(self, code: str, held: Account) -> Reply:
-        memory, now = self.memory, self.work.now
+    def _picked(self, code: str, state: CarrierState) -> Reply:
+        memory = self.memory
         others = [one for one in memory.chosen if one != code] if memory.unspent else []
         memory.take([*others, code])
         memory.place = memory.completed = None
-        state = held.state(now)
         reply = present(state, self.work.tz)
         if others:
             reply.message += f" With it: {', '.join(others)}; a place moves them all."
@@ -212,8 +211,7 @@ class Desk:
         else:
             memory.action = memory.place = None
             if not reply.choices:
-                state = states(codes[-1:], work.now)[codes[-1]]
-                reply.choices = choices_for(state)
+                reply.choices = choices_for(work.hand.state(codes[-1]))
         return reply
 
     def _done(self) -> Reply:
@@ -231,7 +229,7 @@ class Desk:
             return Reply("ask", "Nothing done", f'"{action.title}": not done with {left}.', READY)
         memory.chosen = done
         reply = Reply("ok", "Done", f'"{action.title}": {len(done)} done.', READY)
-        found = states(done, self.work.now)
+        found = self.work.hand.states(done)
         unread = [code for code in done if card_is_unread(found[code])]
         if unread:
             reply.tone = "ask"
@@ -388,9 +386,10 @@ class Desk:
 
     # -- what is checked and asked ---------------------------------------------------------
 
-    def _account(self, code: str) -> Account:
+    def _state(self, code: str) -> CarrierState:
+        """Return the present state of a carrier that was scanned."""
         try:
-            return account(code)
+            return self.work.hand.state(code)
         except NotFound:
             raise Stop(
                 "Unknown carrier",

@@ -10,7 +10,6 @@ from typing import Any
 
 from msdtrack.exposure.events import Event, Kind
 from msdtrack.printing.codes import Action
-from msdtrack.services.carrier_states import account, states
 from msdtrack.services.countdowns import next_step_text
 from msdtrack.services.scan_replies import (
     Reply,
@@ -44,7 +43,7 @@ def read_card(work: Work, code: str, action: Action, memory: Memory) -> Reply:
         )
     hic = action.hic_spots() or {}
     _amend(work, opening, {"hic": hic}, "humidity card read at the station")
-    state = states([code], work.now)[code]
+    state = work.hand.state(code)
     judged = indicator.judge(state.facts.part.msl, hic)
     reply = Reply("ok", "Card read", "", next_step_text(state, work.tz), code, choices_for(state))
     if judged == "failed":
@@ -75,7 +74,7 @@ def opened_earlier(work: Work, code: str, action: Action, memory: Memory) -> Rep
             code,
         )
     opened_at = here.scanned_at - (action.minutes_ago or 0) * 60
-    closed_at = account(code).state(opening.at - 1).ledger.known_closed_at
+    closed_at = work.hand.state(code, opening.at - 1).ledger.known_closed_at
     if opened_at < closed_at:
         raise Stop(
             "Too early",
@@ -84,7 +83,7 @@ def opened_earlier(work: Work, code: str, action: Action, memory: Memory) -> Rep
             code,
         )
     _amend(work, opening, {"at": opened_at}, "time of opening given at the station")
-    state = states([code], work.now)[code]
+    state = work.hand.state(code)
     unread = card_is_unread(state)
     return Reply(
         "ask" if unread else "ok",
@@ -98,9 +97,9 @@ def opened_earlier(work: Work, code: str, action: Action, memory: Memory) -> Rep
 
 def _opening(work: Work, code: str) -> Event:
     """Return the opening that a carrier is open by; of a shared bag, the one that was scanned."""
-    held = account(code)
-    state = held.state(work.at)
-    openings = [e for e in held.events if e.kind is Kind.OPEN and e.at <= work.at]
+    state = work.hand.state(code, work.at)
+    events = work.hand.account(code).events
+    openings = [e for e in events if e.kind is Kind.OPEN and e.at <= work.at]
     if state.opened_at is None or not openings:
         raise Stop("Not open", f"{code} is not open: no card to read, no time to say.",
                    after("OPEN"), code)  # fmt: skip
@@ -108,7 +107,7 @@ def _opening(work: Work, code: str) -> Event:
     if opening.cause is None:
         return opening
     causing, _ = event_log.find([opening.cause])[opening.cause]
-    return next(e for e in account(causing.carrier).events if e.id == causing.id)
+    return next(e for e in work.hand.account(causing.carrier).events if e.id == causing.id)
 
 
 def _amend(work: Work, opening: Event, fields: Mapping[str, Any], reason: str) -> None:

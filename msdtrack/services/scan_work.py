@@ -9,8 +9,8 @@ from typing import Any
 from uuid import NAMESPACE_OID, uuid5
 
 from msdtrack.exposure.events import Kind
-from msdtrack.services.carrier_states import states
-from msdtrack.services.event_recording import NewEvent, record
+from msdtrack.services.at_hand import AtHand
+from msdtrack.services.event_recording import NewEvent, Recorded, record
 from msdtrack.services.scan_replies import Stop
 from msdtrack.times import local_text
 
@@ -21,6 +21,7 @@ class Work:
 
     Args:
         at: when it was scanned; `now` is when it was received.
+        hand: the carriers as they are by the log.
         takes_back: id of the scan that this one undoes.
     """
 
@@ -30,8 +31,13 @@ class Work:
     at: int
     now: int
     tz: tzinfo
+    hand: AtHand = field(init=False)
     events: list[str] = field(default_factory=list)
     takes_back: str | None = None
+
+    def __post_init__(self) -> None:
+        """Begin with nothing read."""
+        self.hand = AtHand(self.now)
 
     def event(self, carrier: str, kind: Kind, **given: Any) -> NewEvent:
         """Return an event of this scan, not yet on the log.
@@ -43,15 +49,17 @@ class Work:
         given = {"at": self.at, **given}
         return NewEvent(id_, carrier, kind, person=self.person, station=self.station, **given)
 
-    def put(self, events: Sequence[NewEvent]) -> None:
-        """Put events on the log, unless the log would contradict itself then.
+    def put(self, events: Sequence[NewEvent]) -> list[Recorded]:
+        """Put events on the log, unless the log would contradict itself then, and return what
+        became of them.
 
         Raises:
             Stop: an event contradicts what is on the log.
         """
         codes = {event.carrier for event in events}
-        known = {c.event_id for one in states(codes, self.now).values() for c in one.conflicts}
-        for recorded in record(events, self.now):
+        known = {one.event_id for code in codes for one in self.hand.conflicts(code)}
+        done = record(events, self.now, self.hand)
+        for recorded in done:
             for conflict in recorded.state.conflicts:
                 if conflict.event_id not in known:
                     raise Stop(
@@ -60,6 +68,7 @@ class Work:
                         "Look at the carrier's page and correct what is wrong.",
                         recorded.carrier,
                     )
+        return done
 
     def local(self, moment: int) -> str:
         """Return a moment in the reader's time."""

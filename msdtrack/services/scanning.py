@@ -7,8 +7,7 @@ humidity card) asks for it.
 
 from __future__ import annotations
 
-from copy import deepcopy
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Any
 
@@ -17,6 +16,7 @@ from msdtrack.exposure.events import Kind
 from msdtrack.exposure.state import CarrierState
 from msdtrack.printing.codes import ACTIONS, BadCode
 from msdtrack.services import carrier_states, refused_loads
+from msdtrack.services.at_hand import AtHand
 from msdtrack.services.countdowns import Countdown, countdowns, next_step_text, time_left_text
 from msdtrack.services.event_recording import AHEAD_S
 from msdtrack.services.scan_desk import Desk
@@ -26,7 +26,7 @@ from msdtrack.services.station_memory import Memory, recalled, remember
 from msdtrack.store import catalog, scans
 from msdtrack.store.canonical import content_hash
 from msdtrack.store.connection import read, write
-from msdtrack.store.records import ScanRecord
+from msdtrack.store.records import ScanBrief, ScanRecord
 from msdtrack.times import zone
 
 LONGEST_STATION = 40
@@ -87,20 +87,6 @@ class ScanAnswer:
 
 
 @dataclass(frozen=True, slots=True)
-class RecentScan:
-    """A scan as the station's strip shows it. `undone`: it was taken back."""
-
-    id: str
-    code: str
-    at: int
-    tone: str
-    title: str
-    carrier: str | None
-    changed: bool
-    undone: bool
-
-
-@dataclass(frozen=True, slots=True)
 class StationNow:
     """What a station waits with, for a screen that has just been switched on."""
 
@@ -137,7 +123,7 @@ def scan(new: NewScan, now: int, tz: tzinfo | None = None) -> ScanAnswer:
             return _first_answer(before, content)
         memory = recalled(station, at)
         memory, work, reply = _answered(new.id, code, memory, at, now, tz or zone(""))
-        answer = _answer(new.id, reply, memory, now)
+        answer = _answer(new.id, reply, memory, work.hand)
         remember(memory, at)
         events = () if work.takes_back else tuple(work.events)
         scans.log_scan(
@@ -150,21 +136,9 @@ def scan(new: NewScan, now: int, tz: tzinfo | None = None) -> ScanAnswer:
     return answer
 
 
-def recent(station: str, limit: int = 12) -> list[RecentScan]:
+def recent(station: str, limit: int = 12) -> list[ScanBrief]:
     """Return a station's newest scans, newest first."""
-    return [
-        RecentScan(
-            id=one.id,
-            code=one.code,
-            at=one.at,
-            tone=one.tone,
-            title=one.answer["title"],
-            carrier=one.answer["carrier"],
-            changed=bool(one.events),
-            undone=one.undone_by is not None,
-        )
-        for one in scans.recent_scans(station, limit)
-    ]
+    return scans.briefly(station, limit)
 
 
 def station_now(station: str, now: int) -> StationNow:
@@ -181,6 +155,11 @@ def station_now(station: str, now: int) -> StationNow:
         )
 
 
+def flat(value: Choice | Countdown | ScanBrief) -> dict[str, Any]:
+    """Return the fields of a value by their names."""
+    return {name: getattr(value, name) for name in value.__slots__}
+
+
 def _check(new: NewScan, station: str, code: str, now: int) -> None:
     if not station or len(station) > LONGEST_STATION:
         raise BadInput(f"Give the station a name of at most {LONGEST_STATION} characters.")
@@ -195,7 +174,7 @@ def _answered(
 ) -> tuple[Memory, Work, Reply]:
     """Return what the station knows afterwards, the work that was done, and what it says."""
     work = Work(scan_id, memory.station, memory.person, at, now, tz)
-    desk = Desk(deepcopy(memory), work)
+    desk = Desk(memory.copy(), work)
     try:
         with write():
             reply = desk.answer(code)
@@ -230,8 +209,8 @@ def _refusal(error: MsdtrackError, memory: Memory) -> Reply:
     return Reply("refuse", title, error.message, "Nothing was changed.", None, choices)
 
 
-def _answer(scan_id: str, reply: Reply, memory: Memory, now: int) -> ScanAnswer:
-    state = None if reply.carrier is None else carrier_states.state(reply.carrier, now)
+def _answer(scan_id: str, reply: Reply, memory: Memory, hand: AtHand) -> ScanAnswer:
+    state = None if reply.carrier is None else hand.state(reply.carrier)
     message = reply.message
     if state is not None and state.facts.code not in message:
         part = state.facts.part
@@ -258,7 +237,7 @@ def _answer(scan_id: str, reply: Reply, memory: Memory, now: int) -> ScanAnswer:
 
 def _as_json(answer: ScanAnswer) -> dict[str, Any]:
     plain = {name: getattr(answer, name) for name in _PLAIN}
-    lists = {name: [asdict(one) for one in getattr(answer, name)] for name in _LISTS}
+    lists = {name: [flat(one) for one in getattr(answer, name)] for name in _LISTS}
     return plain | lists | {"series": list(answer.series)}
 
 

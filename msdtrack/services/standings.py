@@ -9,20 +9,21 @@ from __future__ import annotations
 
 import itertools
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
 
 from msdtrack.exposure import lines
-from msdtrack.exposure.air import HOLDS_S, PlaceAir
+from msdtrack.exposure.air import PlaceAir
+from msdtrack.exposure.dry_spells import spells, wet_from, wet_to
 from msdtrack.exposure.facts import FOREVER
 from msdtrack.exposure.places import Places
 from msdtrack.exposure.rates import class_named
-from msdtrack.exposure.spans import AirKey
+from msdtrack.exposure.spans import HOLDS_S, AirKey
 from msdtrack.exposure.state import CarrierState
 from msdtrack.exposure.urgency import is_watched
 from msdtrack.exposure.urgency import urgency as _urgency
-from msdtrack.services import air_cache, answers
+from msdtrack.services import air_cache, answers, glance
 from msdtrack.services.accounts import Account, accounts
 from msdtrack.services.air_cache import all_places
 from msdtrack.standard import derating
@@ -30,10 +31,10 @@ from msdtrack.standard.figures import fingerprint
 from msdtrack.store import connection, policies
 from msdtrack.store import standings as table
 from msdtrack.store.connection import write
-from msdtrack.store.standings import PlaceNow, Standing, Urgent
+from msdtrack.store.standings import Kept, PlaceNow, Standing, Urgent
 from msdtrack.store.touched import Touched, TouchedReadings
 
-FORM = 1
+FORM = 3
 """Goes up when what is stored changes its form or its meaning."""
 
 KEPT_S = 600
@@ -45,10 +46,14 @@ _CABINET_DRY_C100 = 500
 """Dry for every level: the tighter of the two limits of dry storage."""
 
 
-def answering(now: int) -> list[str] | None:
+def answering(now: int, place: str | None = None) -> list[str] | None:
     """Bring the standings up to date, and return the carriers that still need the fold.
 
     Inside a transaction nothing is written, so there may be many.
+
+    Args:
+        now: the moment that is asked about.
+        place: only what is at this place is asked for; None is everything.
 
     Returns:
         Codes; None if the standings can't answer for this moment at all.
@@ -62,16 +67,21 @@ def answering(now: int) -> list[str] | None:
         assert built is not None
     if now < built[1] - KEPT_S:
         return None
-    stale = table.stale(now)
+    stale = table.stale(now, place)
     if stale and now >= built[1] and not connection.in_transaction():
         refresh(now, built[1])
-        stale = table.stale(now)
+        stale = table.stale(now, place)
     return stale
 
 
-def urgent(now: int, place: str | None, limit: int | None) -> list[Urgent]:
+def urgent(now: int, place: str | None, limit: int | None, kept: Kept = "summary") -> list[Urgent]:
     """Return what the standings know of the watch list, most urgent first."""
-    return table.urgent(now, place, limit)
+    return table.urgent(now, place, limit, kept)
+
+
+def count_listed(now: int, place: str | None) -> int:
+    """Return how many carriers `urgent` has without a limit."""
+    return table.count_listed(now, place)
 
 
 def rebuild(now: int) -> int:
@@ -106,8 +116,11 @@ def refresh(now: int, as_of: int) -> None:
         work.fold(codes | set(table.stale(now)))
 
 
-def keep(touched: Touched) -> dict[str, CarrierState]:
+def keep(touched: Touched, known: Mapping[str, Account] | None = None) -> dict[str, CarrierState]:
     """Bring up to date what a transaction touched, inside it, and return the states computed.
+
+    Args:
+        known: accounts that it has read already, by carrier, with what it put on their logs.
 
     Returns:
         The present states of the carriers it had to fold, by code.
@@ -132,7 +145,8 @@ def keep(touched: Touched) -> dict[str, CarrierState]:
         codes |= {*table.staying(place, -FOREVER, FOREVER + 1), *table.dependent_on(place)}
     for note in touched.readings:
         codes |= work.read(note)
-    states = work.fold(codes)
+    facts_changed = touched.parts or touched.places or touched.readings
+    states = work.fold(codes, {} if facts_changed else known)
     table.seen(work.now)
     table.forget_gone(work.now - KEPT_S)
     touched.clear()
@@ -151,8 +165,14 @@ class _Work:
         self._lines: dict[str, dict[str, PlaceNow]] = {}
         self._new: list[PlaceNow] = []
 
-    def fold(self, codes: Iterable[str]) -> dict[str, CarrierState]:
-        """Fold carriers, store their standings and return their states."""
+    def fold(
+        self, codes: Iterable[str], known: Mapping[str, Account] | None = None
+    ) -> dict[str, CarrierState]:
+        """Fold carriers, store their standings and return their states.
+
+        Args:
+            known: accounts that need not be read.
+        """
         wanted = sorted(codes)
         if not wanted:
             return {}
@@ -161,7 +181,10 @@ class _Work:
         dropped: list[str] = []
         stays: dict[str, Sequence[table.Stay]] = {}
         self._new = []
-        for account in accounts(wanted, places=self.places, dated=self.policies):
+        at_hand = [known[code] for code in wanted if code in known] if known else []
+        others = [code for code in wanted if code not in known] if known else wanted
+        read = accounts(others, places=self.places, dated=self.policies) if others else ()
+        for account in itertools.chain(at_hand, read):
             code = account.facts.code
             state = states[code] = account.state(self.now)
             gone = state.status == "gone"
@@ -220,6 +243,7 @@ class _Work:
             heeds_air=line.heeds_air,
             gone_at=None,
             summary=_summary(state, line),
+            glance=glance.kept(state),
         )
 
     # -- the air of places ---------------------------------------------------------------------
@@ -286,7 +310,7 @@ class _Work:
         at_place = table.places_now(note.place)
         if not at_place:
             return True
-        after = list(air.spans(before, note.last, note.last))
+        after = air.spans(before, note.last, note.last)
         after += air.spans(note.last, self.now + 1, self.now)
         plain = (
             all(one.at == before for one in at_place)
@@ -315,10 +339,11 @@ class _Work:
         """Draw the forecasts of a place anew if the readings lie behind its newest one: how its
         air uses up shares from that one on is as it was."""
         at_place = table.places_now(note.place)
-        if air.following(note.last) is None or not all(
-            one.since <= self.now < one.until for one in at_place
-        ):
+        after = air.following(note.last)
+        if after is None or not all(one.since <= self.now < one.until for one in at_place):
             return False
+        if after <= air.looks_back_to(self.now):
+            return True
         self._lines.pop(note.place, None)
         if at_place:
             self.settle(at_place)
@@ -330,7 +355,7 @@ class _Work:
             before = note.newest_before
             assert before is not None
             if cabinet and not _dry_since(air, before, self.now):
-                start = air.wet_from(before, _CABINET_DRY_C100)
+                start = wet_from(air, before, _CABINET_DRY_C100)
                 return set(table.staying(place, start, FOREVER + 1))
             codes = set(table.came_or_left(place, before))
             spans = air.spans(before, self.now + 1, self.now)
@@ -339,8 +364,8 @@ class _Work:
             return codes
         start, end = _between_readings(air, note)
         if cabinet:
-            start = air.wet_from(start, _CABINET_DRY_C100)
-            end = air.wet_to(end, _CABINET_DRY_C100)
+            start = wet_from(air, start, _CABINET_DRY_C100)
+            end = wet_to(air, end, _CABINET_DRY_C100)
         return set(table.staying(place, start, end))
 
 
@@ -353,8 +378,8 @@ def _between_readings(air: PlaceAir, note: TouchedReadings) -> tuple[int, int]:
 def _dry_since(air: PlaceAir, at: int, until: int) -> bool:
     """Return whether a cabinet was dry for every level from the reading at `at` on, and just
     before it."""
-    spells = air.spells(at - 1, until + 1, until, _CABINET_DRY_C100)
-    return all(spell == "dry" for _, _, spell in spells)
+    found = spells(air, at - 1, until + 1, until, _CABINET_DRY_C100)
+    return all(spell == "dry" for _, _, spell in found)
 
 
 def _gone(state: CarrierState, since: int, gone_at: int | None, until: int) -> Standing:
@@ -376,6 +401,7 @@ def _gone(state: CarrierState, since: int, gone_at: int | None, until: int) -> S
         heeds_air=False,
         gone_at=gone_at,
         summary="{}",
+        glance="[]",
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import dataclass, field, replace
 
 from msdtrack.store import scans
 from msdtrack.store.records import StationContext
@@ -24,7 +24,7 @@ TAKE = "TAKE"
 """The action that asks for a quantity."""
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Opening:
     """An opening that this station recorded a short time ago."""
 
@@ -71,6 +71,16 @@ class Memory:
     completed: str | None = None
     asked_undo: str | None = None
 
+    def copy(self) -> Memory:
+        """Return a copy that can be changed without changing this one."""
+        return replace(
+            self,
+            chosen=list(self.chosen),
+            done=list(self.done),
+            openings=list(self.openings),
+            choices=list(self.choices),
+        )
+
     def take(self, codes: list[str]) -> None:
         """Hold carriers that can get any action."""
         self.chosen, self.unspent, self.in_hand = codes, True, True
@@ -100,21 +110,36 @@ class Memory:
         return self.unspent and self.action == TAKE
 
 
-_COLUMNS = ("station", "at", "person", "action")
+_OPTIONS = (
+    "person_at",
+    "in_series",
+    "chosen",
+    "unspent",
+    "in_hand",
+    "done",
+    "place",
+    "together",
+    "completed",
+    "asked_undo",
+)
+"""What is kept as it is, beside what has a column of its own."""
 
 
 def recalled(station: str, at: int) -> Memory:
     """Return what a station still remembers at a moment."""
     context = scans.station_context(station)
     memory = Memory(station, context.at, context.person, action=context.action)
-    for name in (each.name for each in fields(Memory) if each.name in context.options):
-        setattr(memory, name, context.options[name])
-    memory.choices = [(code, text) for code, text in memory.choices]
-    memory.openings = [Opening(**one) for one in context.options.get("openings", ())]
+    options = context.options
+    for name in _OPTIONS:
+        if name in options:
+            setattr(memory, name, options[name])
+    memory.choices = [(code, text) for code, text in options.get("choices", ())]
+    memory.openings = [
+        Opening(**one) for one in options.get("openings", ()) if at - one["scanned_at"] <= OPENING_S
+    ]
     if at - memory.at > (SEALING_S if memory.together else IDLE_S):
         memory.forget_work()
         memory.choices = []
-    memory.openings = [one for one in memory.openings if at - one.scanned_at <= OPENING_S]
     if at - memory.person_at > BADGE_S:
         memory.person = None
     return memory
@@ -122,7 +147,12 @@ def recalled(station: str, at: int) -> Memory:
 
 def remember(memory: Memory, at: int) -> None:
     """Keep what a station knows after a scan at the moment `at`."""
-    options = {name: value for name, value in asdict(memory).items() if name not in _COLUMNS}
+    options: dict[str, object] = {name: getattr(memory, name) for name in _OPTIONS}
+    options["choices"] = memory.choices
+    options["openings"] = [
+        {"event": one.event, "carrier": one.carrier, "scanned_at": one.scanned_at}
+        for one in memory.openings
+    ]
     carrier = memory.chosen[-1] if memory.chosen else None
     latest = max(at, memory.at)
     scans.set_station_context(

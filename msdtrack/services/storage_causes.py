@@ -7,7 +7,6 @@ from collections.abc import Iterable, Iterator, Mapping
 from datetime import timedelta
 
 from msdtrack.exposure.clock import day
-from msdtrack.exposure.state import CarrierState
 from msdtrack.services.alarm_causes import (
     BAKE_DONE,
     BAKE_OVERDUE,
@@ -19,6 +18,7 @@ from msdtrack.services.alarm_causes import (
     of_carrier,
 )
 from msdtrack.services.catalog import Place
+from msdtrack.services.glance import Glance
 from msdtrack.services.policies import Value
 from msdtrack.times import day_text
 
@@ -28,36 +28,34 @@ TOLD_FOR_S = 24 * 3600
 _MINUTE_S = 60
 
 
-def shelf_life_causes(
-    states: Iterable[CarrierState], policies: Mapping[str, Value]
-) -> Iterator[Cause]:
+def shelf_life_causes(carriers: Iterable[Glance], policies: Mapping[str, Value]) -> Iterator[Cause]:
     """Yield closed bags whose shelf life is over or ends soon.
 
     Args:
-        states: carriers, whatever their state.
+        carriers: watched or not.
         policies: the site's choices in force.
     """
     lead = timedelta(days=float(policies["shelf_life_lead_d"]))
-    for state in states:
-        ends, today = state.shelf_life_ends, day(state.at)
-        if state.status != "in_dry_bag" or ends is None or state.facts.part.msl == "1":
+    for seen in carriers:
+        ends, today = seen.shelf_life_ends, day(seen.at)
+        if seen.status != "in_dry_bag" or ends is None or seen.msl == "1":
             continue
         if today > ends:
             text = (
-                f"Shelf life over: {named(state)}, since {day_text(ends)}. Before use open it and "
+                f"Shelf life over: {named(seen)}, since {day_text(ends)}. Before use open it and "
                 "read the humidity indicator card: it decides whether to bake."
             )
-            yield of_carrier(SHELF_LIFE_OVER, "medium", text, state)
+            yield of_carrier(SHELF_LIFE_OVER, "medium", text, seen)
         elif today + lead >= ends:
             text = (
-                f"Shelf life of {named(state)} ends on {day_text(ends)}: plan its use before "
+                f"Shelf life of {named(seen)} ends on {day_text(ends)}: plan its use before "
                 "fresher bags."
             )
-            yield of_carrier(SHELF_LIFE_LOW, "low", text, state)
+            yield of_carrier(SHELF_LIFE_LOW, "low", text, seen)
 
 
 def bake_causes(
-    states: Iterable[CarrierState],
+    watched: Iterable[Glance],
     places: Iterable[Place],
     policies: Mapping[str, Value],
     now: int,
@@ -67,23 +65,23 @@ def bake_causes(
     A load has one alarm, for it is taken out in one go.
 
     Args:
-        states: every watched carrier.
+        watched: every watched carrier.
         places: every place.
         policies: the site's choices in force.
         now: the present moment.
     """
     overdue_s = policies["bake_overdue_min"] * _MINUTE_S
     names = {place.code: place.name for place in places}
-    loads: dict[tuple[str, str, int], list[CarrierState]] = defaultdict(list)
-    for state in states:
-        bake = state.ledger.bake
-        if state.status != "baking" or bake is None or bake.reached_at is None:
+    loads: dict[tuple[str, str, int], list[Glance]] = defaultdict(list)
+    for seen in watched:
+        bake = seen.bake
+        if seen.status != "baking" or bake is None or bake.reached_at is None:
             continue
         kind = BAKE_OVERDUE if now - bake.reached_at > overdue_s else BAKE_DONE
-        loads[kind, bake.oven or "", bake.started_at].append(state)
+        loads[kind, bake.oven or "", bake.started_at].append(seen)
     for (kind, oven, started_at), load in sorted(loads.items()):
         where = names.get(oven, "the oven")
-        listed = ", ".join(sorted(state.facts.code for state in load))
+        listed = ", ".join(sorted(seen.code for seen in load))
         if kind == BAKE_DONE:
             text = f"Bake complete in {where}: take out {listed}, and let them cool."
         else:
@@ -96,26 +94,26 @@ def bake_causes(
             kind,
             "low" if kind == BAKE_DONE else "medium",
             text,
-            load[0].facts.code if len(load) == 1 else None,
+            load[0].code if len(load) == 1 else None,
             oven or None,
         )
 
 
-def reset_causes(states: Iterable[CarrierState], now: int) -> Iterator[Cause]:
+def reset_causes(carriers: Iterable[Glance], now: int) -> Iterator[Cause]:
     """Yield carriers whose floor life dry storage has made whole again in the last day.
 
     Args:
-        states: carriers, whatever their state.
+        carriers: watched or not.
         now: the present moment.
     """
-    for state in states:
-        reset_at = state.ledger.last_reset_at
-        rests = state.status in ("in_dry_bag", "dry_storage")
+    for seen in carriers:
+        reset_at = seen.last_reset_at
+        rests = seen.status in ("in_dry_bag", "dry_storage")
         if not rests or reset_at is None or not 0 <= now - reset_at < TOLD_FOR_S:
             continue
         # A bake resets too: that is told by its own alarm.
-        if state.ledger.baked_at == reset_at:
+        if seen.baked_at == reset_at:
             continue
-        text = f"Floor life whole again by dry storage: {named(state)}. It may be used from now on."
-        if state.verdict == "use":
-            yield of_carrier(RESET_REACHED, "low", text, state)
+        text = f"Floor life whole again by dry storage: {named(seen)}. It may be used from now on."
+        if seen.verdict == "use":
+            yield of_carrier(RESET_REACHED, "low", text, seen)

@@ -3,54 +3,75 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from math import inf
-from typing import Any
+from operator import itemgetter
+from typing import Any, TypeVar
 
 from msdtrack.exposure.facts import HOUR_S
 from msdtrack.exposure.state import CarrierState, use_step
 from msdtrack.exposure.urgency import is_watched, urgency
 from msdtrack.services import answers, carrier_states, standings
+from msdtrack.services.glance import Glance, glance_of, of_standing
 from msdtrack.store.connection import read
-from msdtrack.store.standings import WHOLE, Urgent
+from msdtrack.store.standings import WHOLE, Kept, Urgent
 from msdtrack.times import utc_text
+
+T = TypeVar("T")
+Order = tuple[int, float, str]
+"""What the list is sorted by: the rank, the time left to a second, the code."""
 
 
 @dataclass(frozen=True, slots=True)
 class WatchLine:
-    """A watched carrier.
-
-    Args:
-        order: what the list is sorted by: the time left to a second, then the code.
-        answer: what `answers.state_answer` says of it. Its shares may be above the exact ones by
-            what rounding up each second gives, 1e-15 of the floor life, and never below.
-    """
+    """A watched carrier."""
 
     code: str
-    order: tuple[int, float, str]
-    answer: dict[str, Any]
+    _answer: Callable[[], dict[str, Any]]
+
+    @property
+    def answer(self) -> dict[str, Any]:
+        """Return what `answers.state_answer` says of it.
+
+        Its shares may be above the exact ones by what rounding up each second gives, 1e-15 of the
+        floor life, and never below.
+        """
+        return self._answer()
 
 
-def lines(now: int, place: str | None = None, limit: int | None = None) -> list[WatchLine]:
+def lines(
+    now: int, place: str | None = None, limit: int | None = None, known_at: int | None = None
+) -> list[WatchLine]:
     """Return every exposed, drying or baking carrier, most urgent first, as of now.
 
     Args:
         now: the present moment.
         place: only what is at this place; None is everywhere.
         limit: only so many, the most urgent; None is all.
+        known_at: only what had been received by then counts, and each is folded; None is
+            everything.
     """
-    known = standings.answering(now)
-    if known is None:
-        states = carrier_states.watch_by_folding(now, place)
+    if known_at is not None:
+        states = carrier_states.watch_by_folding(now, place, known_at)
         return [_folded(state) for state in states[:limit]]
-    with read():
-        found = [_line(one, now) for one in standings.urgent(now, place, limit)]
-        if not known:
-            return found
-        for state in carrier_states.states(known, now).values():
-            if is_watched(state) and (place is None or state.ledger.place == place):
-                found.append(_folded(state))
-    return sorted(found, key=lambda one: one.order)[:limit]
+    asked = _asked(now, place, limit, "summary")
+    return list(_merged(asked, limit, lambda one: _line(one, now), _folded))
+
+
+def glances(now: int, place: str | None = None) -> Iterator[Glance]:
+    """Yield the same carriers at a glance; arguments as for `lines`."""
+    return _merged(_asked(now, place, None, "glance"), None, _at_a_glance(now), glance_of)
+
+
+def most_urgent(now: int, place: str | None, limit: int) -> tuple[list[Glance], int]:
+    """Return so many of the same carriers at a glance, and how many there are in all; arguments as
+    for `lines`."""
+    asked = _asked(now, place, limit, "glance")
+    count = len(asked.found)
+    if count == limit:
+        count = max(count, standings.count_listed(now, place))
+    return list(_merged(asked, limit, _at_a_glance(now), glance_of)), count + len(asked.folded)
 
 
 def answer(now: int, place: str | None = None, limit: int | None = None) -> dict[str, Any]:
@@ -59,18 +80,77 @@ def answer(now: int, place: str | None = None, limit: int | None = None) -> dict
     return {"items": items, "next": None, "at": utc_text(now)}
 
 
-def _folded(state: CarrierState) -> WatchLine:
-    rank, left_h, code = urgency(state)
-    return WatchLine(code, _order(rank, left_h, code), answers.state_answer(state))
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What the standings know, and the states of those that they don't answer for."""
+
+    found: list[Urgent]
+    folded: list[CarrierState]
 
 
-def _order(rank: int, left_h: float, code: str) -> tuple[int, float, str]:
+def _asked(now: int, place: str | None, limit: int | None, kept: Kept) -> _Asked:
+    with read():
+        known = standings.answering(now, place)
+        if known == []:
+            return _Asked(standings.urgent(now, place, limit, kept), [])
+    # Not inside read(): there they could not be brought up to date.
+    standings.answering(now, place)
+    with read():
+        return _read(now, place, limit, kept)
+
+
+def _read(now: int, place: str | None, limit: int | None, kept: Kept) -> _Asked:
+    known = standings.answering(now, place)
+    if known is None:
+        return _Asked([], carrier_states.watch_by_folding(now, place))
+    found = standings.urgent(now, place, limit, kept)
+    folded = [
+        state
+        for state in (carrier_states.states(known, now).values() if known else ())
+        if is_watched(state) and (place is None or state.ledger.place == place)
+    ]
+    return _Asked(found, folded)
+
+
+def _merged(
+    asked: _Asked,
+    limit: int | None,
+    from_standing: Callable[[Urgent], T],
+    from_state: Callable[[CarrierState], T],
+) -> Iterator[T]:
+    if not asked.folded:
+        return map(from_standing, asked.found)
+    both = [(_order_of(one), from_standing(one)) for one in asked.found]
+    both += [(_order(*urgency(state)), from_state(state)) for state in asked.folded]
+    both.sort(key=itemgetter(0))
+    return (one for _, one in both[:limit])
+
+
+def _at_a_glance(now: int) -> Callable[[Urgent], Glance]:
+    return lambda one: of_standing(one, now)
+
+
+def _order(rank: int, left_h: float, code: str) -> Order:
     return rank, left_h if left_h == inf else round(left_h * HOUR_S), code
 
 
+def _order_of(one: Urgent) -> Order:
+    rank = 3 if one.urgency == 1 and one.left_s is None else one.urgency
+    return _order(rank, inf if one.left_s is None else one.left_s / HOUR_S, one.carrier)
+
+
+def _folded(state: CarrierState) -> WatchLine:
+    return WatchLine(state.facts.code, lambda: answers.state_answer(state))
+
+
 def _line(one: Urgent, now: int) -> WatchLine:
-    kept = json.loads(one.summary)
-    answer, moves = kept["answer"], kept["moves"]
+    return WatchLine(one.carrier, lambda: _answer(one, now))
+
+
+def _answer(one: Urgent, now: int) -> dict[str, Any]:
+    kept = json.loads(one.kept)
+    answer: dict[str, Any] = kept["answer"]
+    moves = kept["moves"]
     floor_life = answer["floor_life"]
     used = one.used / WHOLE
     for name in ("assumed", "provisional"):
@@ -90,6 +170,4 @@ def _line(one: Urgent, now: int) -> WatchLine:
     if "use" in moves:
         answer["next_step"] = use_step(left_h).text
     answer["at"] = utc_text(now)
-    rank = 3 if one.urgency == 1 and left_h is None else one.urgency
-    order = _order(rank, inf if left_h is None else left_h, one.carrier)
-    return WatchLine(one.carrier, order, answer)
+    return answer

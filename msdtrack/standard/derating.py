@@ -81,11 +81,20 @@ def cell_for(temp_c100: int, rh_c100: int) -> int:
 
     Source: J-STD-033 (B.1 to D) Table 7-1 for the steps; rounding up is this program's rule.
     """
-    row = bisect_left(_TEMPS_C100, temp_c100)
-    column = bisect_left(_RHS_C100, rh_c100)
+    row, column = row_for(temp_c100), column_for(rh_c100)
     if row == len(TEMPS_C) or column == len(RHS_PCT):
         return BEYOND
     return 10 * row + column
+
+
+def row_for(temp_c100: int) -> int:
+    """Returns the row of the smallest tabulated temperature at or above this one."""
+    return bisect_left(_TEMPS_C100, temp_c100)
+
+
+def column_for(rh_c100: int) -> int:
+    """Returns the column of the smallest tabulated humidity at or above this one."""
+    return bisect_left(_RHS_C100, rh_c100)
 
 
 def cell_air(cell: int) -> tuple[int, int]:

@@ -9,13 +9,11 @@ Source: ISA-18.2 / IEC 62682, alarm states (from memory).
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import fields, replace
 from typing import Any
 
-import peewee
-
 from msdtrack.errors import NotFound, Refused
-from msdtrack.store import models
 from msdtrack.store.connection import writing
 from msdtrack.store.records import AlarmAct, AlarmRecord, AlarmStep
 from msdtrack.store.statements import execute, rows
@@ -42,19 +40,14 @@ def raise_alarm(
     writing()
     standing = _standing(cause)
     if standing is None:
-        number = models.Alarm.insert(
-            cause=cause,
-            kind=kind,
-            priority=priority,
-            message=message,
-            raised_at=at,
-            carrier=carrier,
-            place=place,
-            times=1,
-        ).execute()
-        return alarm(number), True
+        execute(
+            "INSERT INTO alarm (cause, kind, priority, message, raised_at, carrier, place, times) "
+            "VALUES (?, ?, ?, ?, ?, ?, ?, 1)",
+            (cause, kind, priority, message, at, carrier, place),
+        )
+        return _records("WHERE cause = ? AND ended_at IS NULL", (cause,))[0], True
     again = standing.returned_at is not None
-    changes: dict[str, object] = {"priority": priority, "message": message}
+    changes: dict[str, Any] = {"priority": priority, "message": message}
     if again:
         changes |= {"returned_at": None, "times": standing.times + 1, "again_at": at}
     return _changed(standing, changes), again
@@ -113,7 +106,7 @@ def shelve(alarm_id: int, person: str, reason: str, until: int, at: int) -> Alar
     if found.state == "shelved":
         raise Refused(f"Alarm {alarm_id} is shelved already, by {found.shelved_by}.")
     _note(AlarmStep(alarm_id, "shelved", at, person, until, reason))
-    changes: dict[str, object] = {
+    changes: dict[str, Any] = {
         "shelved_at": at,
         "shelved_until": until,
         "shelved_by": person,
@@ -139,7 +132,7 @@ def unshelve(alarm_id: int, person: str | None, at: int) -> AlarmRecord:
         raise Refused(f"Alarm {alarm_id} is not shelved.")
     act: AlarmAct = "came_back" if person is None else "unshelved"
     _note(AlarmStep(alarm_id, act, at, person))
-    changes: dict[str, object] = dict.fromkeys(
+    changes: dict[str, Any] = dict.fromkeys(
         ("shelved_at", "shelved_until", "shelved_by", "shelved_reason")
     )
     if found.returned_at is None:
@@ -171,7 +164,7 @@ def alarm(alarm_id: int) -> AlarmRecord:
     Raises:
         NotFound: there is no such alarm.
     """
-    found = _records(models.Alarm.select().where(models.Alarm.id == alarm_id))
+    found = _records("WHERE id = ?", (alarm_id,))
     if not found:
         raise NotFound(f"There is no alarm {alarm_id}.")
     return found[0]
@@ -179,8 +172,40 @@ def alarm(alarm_id: int) -> AlarmRecord:
 
 def active() -> list[AlarmRecord]:
     """Return the alarms that have not ended, oldest first."""
-    table = models.Alarm
-    return _records(table.select().where(table.ended_at.is_null()).order_by(table.id))
+    return _records("WHERE ended_at IS NULL ORDER BY id")
+
+
+def most_pressing(
+    priorities: Sequence[str], limit: int, place: str | None = None
+) -> tuple[list[AlarmRecord], int, int]:
+    """Return alarms that have not ended and are not shelved: what nobody acknowledged first, then
+    by priority, oldest first.
+
+    Args:
+        priorities: every one, the highest first.
+        limit: only so many.
+        place: only those of this place and of the carriers watched there; None is all.
+
+    Returns:
+        The alarms, how many there are in all, and how many of them nobody has acknowledged.
+    """
+    there, given = "", tuple[str, ...]()
+    if place is not None:
+        there, given = (
+            "AND id IN (SELECT id FROM alarm WHERE place = ? AND ended_at IS NULL UNION "
+            "SELECT a.id FROM standing s JOIN alarm a ON a.carrier = s.carrier "
+            "WHERE s.place = ? AND s.listed = 1 AND a.ended_at IS NULL) ",
+            (place, place),
+        )
+    ranks = " ".join(f"WHEN '{name}' THEN {rank}" for rank, name in enumerate(priorities))
+    active = f"FROM alarm WHERE ended_at IS NULL AND shelved_until IS NULL {there}"
+    numbers = rows(f"SELECT count(*), count(acknowledged_at) {active}", given)[0]
+    found = rows(
+        f"SELECT id {active}ORDER BY CASE WHEN acknowledged_at IS NULL THEN 0 ELSE 1 END, "
+        f"CASE priority {ranks} END, id LIMIT ?",
+        (*given, limit),
+    )
+    return [alarm(row[0]) for row in found], numbers[0], numbers[0] - numbers[1]
 
 
 def history(limit: int = 100, after: int | None = None) -> list[AlarmRecord]:
@@ -189,14 +214,13 @@ def history(limit: int = 100, after: int | None = None) -> list[AlarmRecord]:
     Args:
         after: only alarms with a smaller id, to go on where a page ended.
     """
-    table = models.Alarm
-    query = table.select().order_by(table.id.desc()).limit(limit)
-    return _records(query if after is None else query.where(table.id < after))
+    if after is None:
+        return _records("ORDER BY id DESC LIMIT ?", (limit,))
+    return _records("WHERE id < ? ORDER BY id DESC LIMIT ?", (after, limit))
 
 
 def _standing(cause: str) -> AlarmRecord | None:
-    table = models.Alarm
-    found = _records(table.select().where(table.cause == cause, table.ended_at.is_null()))
+    found = _records("WHERE cause = ? AND ended_at IS NULL", (cause,))
     return found[0] if found else None
 
 
@@ -207,13 +231,18 @@ def _note(step: AlarmStep) -> None:
     )
 
 
-def _changed(before: AlarmRecord, changes: dict[str, object]) -> AlarmRecord:
+def _changed(before: AlarmRecord, changes: dict[str, Any]) -> AlarmRecord:
     differing = {name: value for name, value in changes.items() if getattr(before, name) != value}
     if not differing:
         return before
-    models.Alarm.update(differing).where(models.Alarm.id == before.id).execute()
-    return alarm(before.id)
+    named = ", ".join(f"{name} = ?" for name in differing)
+    execute(f"UPDATE alarm SET {named} WHERE id = ?", (*differing.values(), before.id))
+    return replace(before, **differing)
 
 
-def _records(query: peewee.ModelSelect[Any]) -> list[AlarmRecord]:
-    return [AlarmRecord(**row) for row in models.dicts(query)]
+_COLUMNS = ", ".join(field.name for field in fields(AlarmRecord))
+
+
+def _records(condition: str, parameters: Sequence[object] = ()) -> list[AlarmRecord]:
+    found = rows(f"SELECT {_COLUMNS} FROM alarm {condition}", parameters)
+    return [AlarmRecord(*row) for row in found]

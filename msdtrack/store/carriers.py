@@ -160,14 +160,20 @@ def carrier_facts(codes: Iterable[str]) -> dict[str, CarrierFacts]:
     put into the part, for a split-off carrier the nearest ancestor's word.
     """
     asked = set(codes)
-    above = parents(asked)
-    records = carriers_by_code(asked | {parent for parent, _ in above.values()})
+    records: dict[str, CarrierRecord] = {}
+    above: dict[str, str] = {}
+    ask = asked
+    while ask:
+        found = carriers_by_code(ask)
+        records |= found
+        above |= {one.code: one.parent for one in found.values() if one.parent is not None}
+        ask = set(above.values()) - records.keys()
     parts = parts_by_number({record.part for record in records.values()})
     facts = {}
     for code in asked & records.keys():
         line = [records[code]]
         while line[-1].code in above:
-            line.append(records[above[line[-1].code][0]])
+            line.append(records[above[line[-1].code]])
         said: dict[str, Any] = {}
         for record in reversed(line):
             words = {name: getattr(record, name) for name in _LABEL_FACTS}

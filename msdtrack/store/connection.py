@@ -47,6 +47,7 @@ class _Transaction(threading.local):
     mode: str | None = None
     changed: bool = False
     wrote_readings: bool = False
+    stamp: tuple[object, ...] | None = None
     touched: Touched
 
 
@@ -125,7 +126,7 @@ def write() -> Iterator[None]:
         RuntimeError: it was called inside `read()`, whose snapshot may be old.
     """
     if _transaction.mode == "write":
-        with _in_words(), db.atomic(), _forgetting_readings():
+        with _in_words(), _savepoint(), _forgetting_readings():
             yield
         return
     if _transaction.mode == "read":
@@ -138,6 +139,7 @@ def write() -> Iterator[None]:
                 _lock_writes(database)
             _transaction.mode, _transaction.changed = "write", False
             _transaction.touched, _transaction.wrote_readings = Touched(), False
+            _transaction.stamp = None
             try:
                 yield
                 if _transaction.touched and _before_commit is not None:
@@ -146,6 +148,20 @@ def write() -> Iterator[None]:
                     run(database, "UPDATE change_counter SET value = value + 1")
             finally:
                 _transaction.mode = None
+
+
+@contextmanager
+def _savepoint() -> Iterator[None]:
+    """Undo what the block wrote if it raises. The name is that of the innermost one."""
+    database = opened()
+    run(database, "SAVEPOINT inner_write")
+    try:
+        yield
+    except BaseException:
+        run(database, "ROLLBACK TO SAVEPOINT inner_write")
+        run(database, "RELEASE SAVEPOINT inner_write")
+        raise
+    run(database, "RELEASE SAVEPOINT inner_write")
 
 
 @contextmanager
@@ -178,7 +194,7 @@ def read() -> Iterator[None]:
         with database.atomic():
             if not isinstance(database, RegisteredSqlite):
                 run(database, "SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
-            _transaction.mode = "read"
+            _transaction.mode, _transaction.stamp = "read", None
             try:
                 yield
             finally:
@@ -242,6 +258,23 @@ def before_commit(keep: Callable[[Touched], None]) -> None:
 def in_transaction() -> bool:
     """Return whether the calling thread is inside `read()` or `write()`."""
     return _transaction.mode is not None
+
+
+def once_in_transaction(read: Callable[[], tuple[object, ...]]) -> tuple[object, ...]:
+    """Return what `read` returns, read once in a transaction as long as nothing is written in
+    it."""
+    if not snapshot_is_committed():
+        return read()
+    if _transaction.stamp is None:
+        _transaction.stamp = read()
+    return _transaction.stamp
+
+
+def snapshot_is_committed() -> bool:
+    """Return whether the calling thread is in a transaction that sees only what is committed: in
+    `read()`, or in `write()` before anything was written."""
+    mode = _transaction.mode
+    return mode == "read" or (mode == "write" and not _transaction.changed)
 
 
 def _usable() -> RegisteredDatabase:

@@ -5,14 +5,14 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 from msdtrack.errors import Conflict
 from msdtrack.exposure.events import Event, Kind
-from msdtrack.store import models
 from msdtrack.store.canonical import content_hash, to_json
 from msdtrack.store.connection import touched, writing
-from msdtrack.store.statements import among, executemany, listed, one_row, rows
+from msdtrack.store.statements import executemany, listed, one_row, rows
 
 _COLUMNS = (
     "id", "carrier", "kind", "at", "seq", "recorded_at",
@@ -41,11 +41,12 @@ _PAYLOAD: dict[str, object] = {
 }
 """What only some kinds have, with the value that is left out."""
 
+_KINDS = {kind.value: kind for kind in Kind}
+_STORED = ", ".join((*_COLUMNS, "payload"))
 _INSERT = (
-    f"INSERT INTO event ({', '.join(_COLUMNS)}, payload, content_hash) "
-    f"VALUES ({', '.join('?' * (len(_COLUMNS) + 2))})"
+    f"INSERT INTO event ({_STORED}, content_hash) "
+    f"VALUES ({', '.join('?' * (len(_COLUMNS) + 2))}) ON CONFLICT (id) DO NOTHING"
 )
-_FIELDS = tuple(getattr(models.Event, name) for name in (*_COLUMNS, "payload"))
 
 
 def append(
@@ -65,15 +66,16 @@ def append(
     """
     writing()
     given = content_hashes or {}
-    known = find(event.id for event in events)
-    if known:
-        raise Conflict(f"Event {min(known)} is on the log already.")
     newest = newest_seq()
     stored = [
         replace(event, seq=newest + i, recorded_at=recorded_at)
         for i, event in enumerate(events, start=1)
     ]
-    executemany(_INSERT, [_row(event, given.get(event.id)) for event in stored])
+    new = executemany(_INSERT, [_row(event, given.get(event.id)) for event in stored])
+    if new < len(stored):
+        found = find(event.id for event in stored)
+        known = [event.id for event in stored if found[event.id][0].seq != event.seq]
+        raise Conflict(f"Event {min(known)} is on the log already.")
     note = touched()
     note.at = max(note.at, recorded_at)
     note.carriers |= {event.carrier for event in stored}
@@ -82,9 +84,9 @@ def append(
 
 def find(ids: Iterable[str]) -> dict[str, tuple[Event, str]]:
     """Return the events on the log among the ids, each with the hash of its content."""
-    query = models.Event.select(*_FIELDS, models.Event.content_hash)
-    found = models.tuples(query.where(among(models.Event.id, ids)))
-    return {row[0]: (_event(row[:-1]), row[-1]) for row in found}
+    condition, given = listed("id", ids)
+    found = rows(f"SELECT {_STORED}, content_hash FROM event WHERE {condition}", given)
+    return {row[0]: (_event(row), row[-1]) for row in found}
 
 
 def log(code: str) -> list[Event]:
@@ -96,7 +98,7 @@ def logs(codes: Iterable[str]) -> dict[str, list[Event]]:
     """Return every event of each carrier in order of receipt, in one query."""
     found: dict[str, list[Event]] = {code: [] for code in codes}
     condition, given = listed("carrier", found)
-    sql = f"SELECT {', '.join((*_COLUMNS, 'payload'))} FROM event WHERE {condition} ORDER BY seq"
+    sql = f"SELECT {_STORED} FROM event WHERE {condition} ORDER BY seq"
     for row in rows(sql, given):
         found[row[1]].append(_event(row))
     return found
@@ -104,8 +106,8 @@ def logs(codes: Iterable[str]) -> dict[str, list[Event]]:
 
 def caused_by(event_id: str) -> list[Event]:
     """Return the events that one event brought with it, in order of receipt."""
-    query = models.Event.select(*_FIELDS).where(models.Event.cause == event_id)
-    return [_event(row) for row in models.tuples(query.order_by(models.Event.seq))]
+    sql = f"SELECT {_STORED} FROM event WHERE cause = ? ORDER BY seq"
+    return [_event(row) for row in rows(sql, (event_id,))]
 
 
 def recent(limit: int = 50, before: int | None = None) -> list[Event]:
@@ -114,10 +116,9 @@ def recent(limit: int = 50, before: int | None = None) -> list[Event]:
     Args:
         before: only events with a smaller `seq`.
     """
-    query = models.Event.select(*_FIELDS).order_by(models.Event.seq.desc()).limit(limit)
-    if before is not None:
-        query = query.where(models.Event.seq < before)
-    return [_event(row) for row in models.tuples(query)]
+    where, given = ("", ()) if before is None else (" WHERE seq < ?", (before,))
+    sql = f"SELECT {_STORED} FROM event{where} ORDER BY seq DESC LIMIT ?"
+    return [_event(row) for row in rows(sql, (*given, limit))]
 
 
 def newest_seq() -> int:
@@ -140,5 +141,11 @@ def _row(event: Event, given_hash: str | None) -> tuple[object, ...]:
 
 
 def _event(row: Sequence[Any]) -> Event:
-    payload = {} if row[11] == "{}" else json.loads(row[11])
-    return Event(row[0], row[1], Kind(row[2]), *row[3:11], **payload)
+    return Event(row[0], row[1], _KINDS[row[2]], *row[3:11], **_payload(row[11]))
+
+
+@lru_cache(4096)
+def _payload(text: str) -> dict[str, Any]:
+    """Return what a payload holds. Many are alike, so that events share it: none changes it."""
+    found: dict[str, Any] = json.loads(text)
+    return found

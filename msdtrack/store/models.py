@@ -153,29 +153,6 @@ class Request(_Table):
     recorded_at = IntegerField()
 
 
-class Alarm(_Table):
-    """One alarm from raising to end."""
-
-    id = AutoField()
-    cause = TextField()
-    kind = TextField()
-    priority = TextField()
-    message = TextField()
-    raised_at = IntegerField()
-    carrier = TextField(null=True)
-    place = TextField(null=True)
-    returned_at = IntegerField(null=True)
-    acknowledged_at = IntegerField(null=True)
-    acknowledged_by = TextField(null=True)
-    ended_at = IntegerField(null=True)
-    times = IntegerField()
-    again_at = IntegerField(null=True)
-    shelved_at = IntegerField(null=True)
-    shelved_until = IntegerField(null=True)
-    shelved_by = TextField(null=True)
-    shelved_reason = TextField(null=True)
-
-
 class PrintLog(_Table):
     """One printed label."""
 
@@ -186,33 +163,6 @@ class PrintLog(_Table):
     at = IntegerField()
     person = TextField(null=True)
     reprint = BooleanField()
-
-
-class StationContext(_Table):
-    """What a scan station waits with; the options are JSON."""
-
-    station = TextField(primary_key=True)
-    at = IntegerField()
-    carrier = TextField(null=True)
-    action = TextField(null=True)
-    person = TextField(null=True)
-    options = TextField()
-
-
-class Scan(_Table):
-    """One scan and its answer; answer and events are JSON."""
-
-    seq = AutoField()
-    id = TextField(unique=True)
-    station = TextField()
-    code = TextField()
-    at = IntegerField()
-    recorded_at = IntegerField()
-    content_hash = TextField()
-    tone = TextField()
-    answer = TextField()
-    events = TextField()
-    undone_by = TextField(null=True)
 
 
 def dicts(query: Any) -> list[dict[str, Any]]:
@@ -261,9 +211,6 @@ TABLES = (
     Carrier,
     Event,
     Request,
-    Alarm,
     PrintLog,
-    StationContext,
-    Scan,
 )
 """Every model."""

@@ -11,7 +11,7 @@ from msdtrack.exposure.facts import AirSettings, Dated
 from msdtrack.store import models
 from msdtrack.store.connection import touched, writing
 from msdtrack.store.records import PlaceRecord
-from msdtrack.store.statements import among
+from msdtrack.store.seldom import seldom_changed
 from msdtrack.store.traces import check_names, trace
 
 _CORRECTABLE = ("name", "kind", "oven_max_c", "oven_max_rh_pct")
@@ -112,10 +112,10 @@ def place(code: str, known_at: int | None = None) -> PlaceRecord:
     Raises:
         NotFound: there is no such place.
     """
-    found = models.dicts(models.Place.select().where(models.Place.code == code))
-    if not found:
+    found = _by_code(known_at).get(code)
+    if found is None:
         raise NotFound(f"There is no place {code}.")
-    return _record(found[0], _air_settings([code], known_at))
+    return found
 
 
 def places(
@@ -131,15 +131,26 @@ def places(
         kinds: only these kinds; None is all.
         known_at: leave out air settings recorded later; None: leave out none.
     """
-    table = models.Place
-    query = table.select().order_by(table.code).limit(limit)
-    if after is not None:
-        query = query.where(table.code > after)
-    if kinds is not None:
-        query = query.where(among(table.kind, kinds))
-    found = models.dicts(query)
+    wanted = None if kinds is None else set(kinds)
+    found = [
+        record
+        for record in _by_code(known_at).values()
+        if (after is None or record.code > after) and (wanted is None or record.kind in wanted)
+    ]
+    return found[:limit]
+
+
+def _by_code(known_at: int | None) -> Mapping[str, PlaceRecord]:
+    """Return every place by its code, in the order of the codes."""
+    if known_at is None:
+        return seldom_changed("places", lambda: _read(None))
+    return _read(known_at)
+
+
+def _read(known_at: int | None) -> Mapping[str, PlaceRecord]:
+    found = models.dicts(models.Place.select())
     air = _air_settings([row["code"] for row in found], known_at)
-    return [_record(row, air) for row in found]
+    return {row["code"]: _record(row, air) for row in sorted(found, key=lambda row: row["code"])}
 
 
 def _insert_air(

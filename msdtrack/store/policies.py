@@ -18,6 +18,7 @@ from msdtrack.store.canonical import JsonValue, to_json
 from msdtrack.store.connection import touched, writing
 from msdtrack.store.places import sorted_changes
 from msdtrack.store.records import PolicyRecord
+from msdtrack.store.seldom import seldom_changed
 from msdtrack.store.statements import among
 
 _CALCULATED = tuple(field.name for field in fields(Policies))
@@ -50,6 +51,12 @@ def policies(known_at: int | None = None) -> Policies:
     Args:
         known_at: leave out what was recorded later; None: leave out nothing.
     """
+    if known_at is None:
+        return seldom_changed("policies", lambda: _policies(None))
+    return _policies(known_at)
+
+
+def _policies(known_at: int | None) -> Policies:
     defaults = Policies()
     changes = _changes(_CALCULATED, known_at)
     dated = {

@@ -5,8 +5,10 @@ This is the one table with millions of rows, so it has no model: rows go in and 
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
-from itertools import pairwise
+from itertools import islice
+from operator import lt
 
 from msdtrack.errors import NotFound
 from msdtrack.store.connection import is_sqlite, touched, writing
@@ -17,10 +19,23 @@ from msdtrack.store.touched import TouchedReadings
 Reading = tuple[int, int, int | None]
 """Moment (seconds UTC), temperature (hundredths of °C), humidity (hundredths of % RH or None)."""
 
+Columns = tuple[Sequence[int], Sequence[int], Sequence[int | None]]
+"""The moments, the temperatures and the humidities of as many readings, as in `Reading`."""
+
 PROMPT_S = 120
 """A reading received within this long counts as known from its moment on."""
 
 _CHUNK = 20_000
+_AT_ONCE = 100
+"""Rows of one statement: twice as fast as one each, and few enough for any SQLite's limits."""
+
+_SPARED = 9
+_INTO = "INSERT INTO reading VALUES "
+_ROW = "(?, ?, ?, ?, ?)"
+_KEEP_OLD = " ON CONFLICT DO NOTHING"
+_KNOWN = (
+    " AND second <= ? AND receipt NOT IN (SELECT id FROM reading_receipt WHERE received_at > ?)"
+)
 _FIRST, _LAST = -(1 << 62), 1 << 62
 """Before and after every moment."""
 
@@ -28,13 +43,21 @@ _FIRST, _LAST = -(1 << 62), 1 << 62
 def add_readings(
     place: str, readings: Sequence[Reading], received_at: int, replaces: bool = False
 ) -> ReadingOutcome:
+    """Store readings of a place and return what became of each, as `add_columns` does."""
+    seconds, temps, humidities = zip(*readings, strict=True) if readings else ((), (), ())
+    return add_columns(place, (seconds, temps, humidities), received_at, replaces)
+
+
+def add_columns(
+    place: str, columns: Columns, received_at: int, replaces: bool = False
+) -> ReadingOutcome:
     """Store readings of a place and return what became of each.
 
     A reading that is there with the same values is a duplicate. With other values it is a conflict
     and refused, or with `replaces` takes the old one's place, which is kept aside.
 
     Args:
-        readings: in any order.
+        columns: the readings, in any order.
         received_at: when they were received.
 
     Raises:
@@ -43,34 +66,49 @@ def add_readings(
     writing()
     place_id = _place_id(place)
     newest_before = _newest_second(place_id)
-    order = _ascending_order(readings)
-    ascending = [readings[i] for i in order]
+    count = len(columns[0])
+    order: Sequence[int] = range(count)
+    distinct = _ascend(columns[0])
+    seconds, temps, humidities = columns
+    if not distinct:
+        order = sorted(order, key=seconds.__getitem__)
+        seconds = [seconds[i] for i in order]
+        temps = [temps[i] for i in order]
+        humidities = [humidities[i] for i in order]
+        distinct = _ascend(seconds)
+    late = bisect_left(seconds, received_at - PROMPT_S)
+    receipt, is_new = _receipt(received_at) if late else (0, False)
+    receipts = [receipt] * late + [0] * (count - late)
     added = replaced = 0
     conflicts: list[int] = []
-    for start in range(0, len(ascending), _CHUNK):
-        chunk = ascending[start : start + _CHUNK]
-        new = _insert(place_id, chunk, received_at)
+    for start in range(0, count, _CHUNK):
+        end = min(start + _CHUNK, count)
+        chunk = [column[start:end] for column in (seconds, temps, humidities, receipts)]
+        new = _insert(place_id, chunk, distinct)
         added += new
-        if new == len(chunk):
+        if new == end - start:
             continue
-        stored = {row[0]: row for row in _current(place_id, chunk[0][0], chunk[-1][0], None)}
-        for i, reading in enumerate(chunk, start):
-            if stored[reading[0]] == reading:
+        stored = {row[0]: row for row in _current(place_id, seconds[start], seconds[end - 1], None)}
+        for i in range(start, end):
+            reading = (seconds[i], temps[i], humidities[i])
+            if stored[seconds[i]] == reading:
                 continue
             if not replaces:
                 conflicts.append(order[i])
                 continue
-            _replace(place_id, reading, received_at)
-            stored[reading[0]] = reading
+            _replace(place_id, reading, receipts[i], received_at)
+            stored[seconds[i]] = reading
             replaced += 1
     if added or replaced:
-        appended = len({second for second, _, _ in ascending if second > newest_before})
+        appended = len(set(seconds[bisect_right(seconds, newest_before) :]))
         _count_change(place_id, rewritten=replaced > 0 or added > appended)
         before = newest_before if newest_before > _FIRST else None
         note = touched(readings=True)
         note.at = max(note.at, received_at)
-        note.readings.append(TouchedReadings(place, ascending[0][0], ascending[-1][0], before))
-    duplicates = len(readings) - added - replaced - len(conflicts)
+        note.readings.append(TouchedReadings(place, seconds[0], seconds[-1], before))
+    elif is_new:
+        execute("DELETE FROM reading_receipt WHERE id = ?", (receipt,))
+    duplicates = count - added - replaced - len(conflicts)
     return ReadingOutcome(added + replaced, duplicates, tuple(sorted(conflicts)))
 
 
@@ -108,6 +146,35 @@ def readings(
     return [known[second] for second in sorted(known)]
 
 
+def days(place: str, known_at: int | None = None) -> list[int]:
+    """Return the UTC days that have readings of a place (moment // 86400), ascending.
+
+    Args:
+        known_at: as it was known then; None: as known now.
+
+    Raises:
+        NotFound: there is no such place.
+    """
+    place_id = _place_id(place)
+    if known_at is None:
+        # From each day straight to the next one: the readings between are not looked at.
+        found = rows(
+            "WITH RECURSIVE day (n) AS (SELECT (SELECT min(second) FROM reading "
+            "WHERE place_id = ?) / 86400 UNION ALL SELECT (SELECT min(second) FROM reading "
+            "WHERE place_id = ? AND second >= (n + 1) * 86400) / 86400 FROM day "
+            "WHERE n IS NOT NULL) SELECT n FROM day WHERE n IS NOT NULL ORDER BY n",
+            (place_id, place_id),
+        )
+    else:
+        found = rows(
+            f"SELECT second / 86400 FROM reading WHERE place_id = ?{_KNOWN} "
+            "UNION SELECT second / 86400 FROM reading_replaced WHERE place_id = ? "
+            "AND replaced_at > ? AND second + late_s <= ? ORDER BY 1",
+            (place_id, known_at, known_at, place_id, known_at, known_at),
+        )
+    return [int(row[0]) for row in found]
+
+
 def newest(places: Iterable[str] | None = None, at: int | None = None) -> dict[str, ReadingRow]:
     """Return the newest reading of each place; a place without one is left out.
 
@@ -115,9 +182,10 @@ def newest(places: Iterable[str] | None = None, at: int | None = None) -> dict[s
         places: codes; None is every place.
         at: the last moment that counts; None is no limit.
     """
+    # A cross join goes from place to reading: the other way round SQLite would read every reading.
     found = rows(
         "SELECT place.code, reading.second, reading.temp_c100, reading.rh_c100 "
-        "FROM place JOIN reading ON reading.place_id = place.id AND reading.second = "
+        "FROM place CROSS JOIN reading WHERE reading.place_id = place.id AND reading.second = "
         "(SELECT max(second) FROM reading WHERE place_id = place.id AND second <= ?)",
         (_LAST if at is None else at,),
     )
@@ -151,12 +219,9 @@ def _newest_second(place_id: int) -> int:
     return int(one_row(sql, (_FIRST, place_id))[0])
 
 
-def _ascending_order(readings: Sequence[Reading]) -> Sequence[int]:
-    """Return the indexes of the readings by moment, of equal moments in the order given."""
-    moments = [reading[0] for reading in readings]
-    if all(first < second for first, second in pairwise(moments)):
-        return range(len(moments))
-    return sorted(range(len(moments)), key=moments.__getitem__)
+def _ascend(moments: Sequence[int]) -> bool:
+    """Return whether each moment is later than the one before."""
+    return all(map(lt, moments, islice(moments, 1, None)))
 
 
 def _current(place_id: int, first: int, last: int, known_at: int | None) -> list[Reading]:
@@ -166,47 +231,79 @@ def _current(place_id: int, first: int, last: int, known_at: int | None) -> list
     )
     parameters = [place_id, first, last]
     if known_at is not None:
-        sql += " AND second + late_s <= ?"
-        parameters.append(known_at)
+        sql += _KNOWN
+        parameters += [known_at, known_at]
     return rows(sql + " ORDER BY second", parameters)
 
 
-def _insert(place_id: int, chunk: Sequence[Reading], received_at: int) -> int:
-    """Insert what has no row yet and return how many that were."""
-    if is_sqlite():
-        return executemany(
-            "INSERT INTO reading VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
-            [(place_id, *reading, _late_s(reading[0], received_at)) for reading in chunk],
+def _insert(place_id: int, columns: Sequence[Sequence[int | None]], distinct: bool) -> int:
+    """Insert what has no row yet and return how many that were.
+
+    Args:
+        columns: moments, ascending, temperatures, humidities, receipts.
+        distinct: no moment is there twice.
+    """
+    if not is_sqlite():
+        # One statement with arrays: a row at a time takes a hundred times as long.
+        return execute(
+            "INSERT INTO reading SELECT ?, * FROM "
+            "unnest(?::bigint[], ?::integer[], ?::integer[], ?::integer[])" + _KEEP_OLD,
+            (place_id, *map(list, columns)),
         )
-    seconds, temps, humidities = (list(column) for column in zip(*chunk, strict=True))
-    late = [_late_s(second, received_at) for second in seconds]
-    # One statement with arrays: a row at a time takes a hundred times as long.
-    return execute(
-        "INSERT INTO reading SELECT ?, * "
-        "FROM unnest(?::bigint[], ?::integer[], ?::integer[], ?::integer[]) ON CONFLICT DO NOTHING",
-        (place_id, seconds, temps, humidities, late),
+    if not distinct or len(columns[0]) < _AT_ONCE:
+        return _insert_rows(place_id, columns)
+    # SQLite leaves pages seven eighths full behind ascending rows. A ninth of the rows, spread
+    # evenly and put in afterwards, fills them up.
+    most = [list(column) for column in columns]
+    for column in most:
+        del column[::_SPARED]
+    return _insert_rows(place_id, most) + _insert_rows(
+        place_id, [column[::_SPARED] for column in columns]
     )
 
 
-def _replace(place_id: int, reading: Reading, received_at: int) -> None:
+def _insert_rows(place_id: int, columns: Sequence[Sequence[int | None]]) -> int:
+    width, count = len(columns) + 1, len(columns[0])
+    values: list[int | None] = [place_id] * (width * count)
+    for i, column in enumerate(columns, 1):
+        values[i::width] = column
+    done = count - count % _AT_ONCE
+    added = 0
+    for size, start, end in ((_AT_ONCE, 0, done), (1, done, count)):
+        if start < end:
+            sql = _INTO + ", ".join([_ROW] * size) + _KEEP_OLD
+            step = size * width
+            starts = range(start * width, end * width, step)
+            added += executemany(sql, [values[i : i + step] for i in starts])
+    return added
+
+
+def _replace(place_id: int, reading: Reading, receipt: int, received_at: int) -> None:
     second, temp_c100, rh_c100 = reading
     execute(
         "INSERT INTO reading_replaced "
         "(place_id, second, temp_c100, rh_c100, late_s, replaced_at) "
-        "SELECT place_id, second, temp_c100, rh_c100, late_s, CAST(? AS BIGINT) FROM reading "
+        "SELECT place_id, second, temp_c100, rh_c100, coalesce((SELECT received_at - second "
+        "FROM reading_receipt WHERE id = receipt), 0), CAST(? AS BIGINT) FROM reading "
         "WHERE place_id = ? AND second = ?",
         (received_at, place_id, second),
     )
     execute(
-        "UPDATE reading SET temp_c100 = ?, rh_c100 = ?, late_s = ? "
+        "UPDATE reading SET temp_c100 = ?, rh_c100 = ?, receipt = ? "
         "WHERE place_id = ? AND second = ?",
-        (temp_c100, rh_c100, _late_s(second, received_at), place_id, second),
+        (temp_c100, rh_c100, receipt, place_id, second),
     )
 
 
-def _late_s(second: int, received_at: int) -> int:
-    late_s = received_at - second
-    return late_s if late_s > PROMPT_S else 0
+def _receipt(received_at: int) -> tuple[int, bool]:
+    """Return the number of what is received at a moment, and whether it is a new one."""
+    new = execute(
+        "INSERT INTO reading_receipt SELECT coalesce(max(id), 0) + 1, ? FROM reading_receipt "
+        "WHERE true ON CONFLICT DO NOTHING",
+        (received_at,),
+    )
+    found = one_row("SELECT id FROM reading_receipt WHERE received_at = ?", (received_at,))
+    return int(found[0]), new == 1
 
 
 def _count_change(place_id: int, *, rewritten: bool) -> None:

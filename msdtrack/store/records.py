@@ -312,6 +312,25 @@ class ScanRecord:
 
 
 @dataclass(frozen=True, slots=True)
+class ScanBrief:
+    """A scan as the station's strip shows it.
+
+    Args:
+        changed: it created events.
+        undone: it was taken back.
+    """
+
+    id: str
+    code: str
+    at: int
+    tone: str
+    title: str
+    carrier: str | None
+    changed: bool
+    undone: bool
+
+
+@dataclass(frozen=True, slots=True)
 class BackupReport:
     """A backup copy that was written and read back.
 

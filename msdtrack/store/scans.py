@@ -3,37 +3,37 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import fields
 from typing import Any
 
 from msdtrack.errors import Conflict
-from msdtrack.store import models
 from msdtrack.store.canonical import to_json
 from msdtrack.store.connection import writing
-from msdtrack.store.records import ScanRecord, StationContext
-from msdtrack.store.statements import execute
+from msdtrack.store.records import ScanBrief, ScanRecord, StationContext
+from msdtrack.store.statements import execute, json_text, rows
 
-_SCAN = tuple(field.name for field in fields(ScanRecord))
+_CONTEXT = ", ".join(field.name for field in fields(StationContext))
+_SCAN = ", ".join(field.name for field in fields(ScanRecord))
 
 
 def station_context(station: str) -> StationContext:
     """Return what a station waits with; an empty context if it waits with nothing."""
-    table = models.StationContext
-    found = models.dicts(table.select().where(table.station == station))
+    sql = "SELECT at, carrier, action, person, options FROM station_context WHERE station = ?"
+    found = rows(sql, (station,))
     if not found:
         return StationContext(station)
-    return StationContext(**found[0] | {"options": json.loads(found[0]["options"])})
+    at, carrier, action, person, options = found[0]
+    return StationContext(station, at, carrier, action, person, json.loads(options))
 
 
 def set_station_context(context: StationContext) -> None:
     """Put the context in the place of the station's old one."""
     writing()
     execute(
-        "INSERT INTO station_context (station, at, carrier, action, person, options) "
-        "VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (station) DO UPDATE SET at = excluded.at, "
-        "carrier = excluded.carrier, action = excluded.action, person = excluded.person, "
-        "options = excluded.options",
+        f"INSERT INTO station_context ({_CONTEXT}) VALUES (?, ?, ?, ?, ?, ?) "
+        "ON CONFLICT (station) DO UPDATE SET at = excluded.at, carrier = excluded.carrier, "
+        "action = excluded.action, person = excluded.person, options = excluded.options",
         (
             context.station,
             context.at,
@@ -47,7 +47,7 @@ def set_station_context(context: StationContext) -> None:
 
 def find_scan(scan_id: str) -> ScanRecord | None:
     """Return the scan with the id; None if it is new."""
-    found = models.dicts(models.Scan.select().where(models.Scan.id == scan_id))
+    found = rows(f"SELECT {_SCAN} FROM scan WHERE id = ?", (scan_id,))
     return _record(found[0]) if found else None
 
 
@@ -58,41 +58,73 @@ def log_scan(record: ScanRecord) -> None:
         Conflict: a scan with this id is on record.
     """
     writing()
-    if find_scan(record.id) is not None:
+    new = execute(
+        f"INSERT INTO scan ({_SCAN}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) "
+        "ON CONFLICT (id) DO NOTHING",
+        (
+            record.id,
+            record.station,
+            record.code,
+            record.at,
+            record.recorded_at,
+            record.content_hash,
+            record.tone,
+            to_json(record.answer),
+            to_json(record.events),
+            record.undone_by,
+        ),
+    )
+    if not new:
         raise Conflict(f"Scan {record.id} is on record already.")
-    row = {name: getattr(record, name) for name in _SCAN}
-    row["answer"] = to_json(record.answer)
-    row["events"] = to_json(record.events)
-    models.Scan.insert(row).execute()
 
 
 def last_undoable_scan(station: str) -> ScanRecord | None:
     """Return a station's newest scan that made events and was not taken back."""
-    table = models.Scan
-    query = table.select().where(
-        table.station == station, table.events != "[]", table.undone_by.is_null()
+    sql = (
+        f"SELECT {_SCAN} FROM scan WHERE station = ? AND events <> '[]' AND undone_by IS NULL "
+        "ORDER BY seq DESC LIMIT 1"
     )
-    found = models.dicts(query.order_by(table.seq.desc()).limit(1))
+    found = rows(sql, (station,))
     return _record(found[0]) if found else None
 
 
 def mark_undone(scan_id: str, by: str) -> None:
     """Note which scan took another one back."""
     writing()
-    models.Scan.update(undone_by=by).where(models.Scan.id == scan_id).execute()
+    execute("UPDATE scan SET undone_by = ? WHERE id = ?", (by, scan_id))
 
 
 def recent_scans(station: str | None = None, limit: int = 50) -> list[ScanRecord]:
     """Return the newest scans of one station or of all, newest first."""
-    table = models.Scan
-    query = table.select().order_by(table.seq.desc()).limit(limit)
-    if station is not None:
-        query = query.where(table.station == station)
-    return [_record(row) for row in models.dicts(query)]
+    where, given = ("", ()) if station is None else (" WHERE station = ?", (station,))
+    sql = f"SELECT {_SCAN} FROM scan{where} ORDER BY seq DESC LIMIT ?"
+    return [_record(row) for row in rows(sql, (*given, limit))]
 
 
-def _record(row: Mapping[str, Any]) -> ScanRecord:
-    values = {name: row[name] for name in _SCAN}
-    values["answer"] = json.loads(values["answer"])
-    values["events"] = tuple(json.loads(values["events"]))
-    return ScanRecord(**values)
+def briefly(station: str, limit: int) -> list[ScanBrief]:
+    """Return the newest scans of a station, newest first, without their answers."""
+    sql = (
+        f"SELECT id, code, at, tone, {json_text('answer', 'title')}, "
+        f"{json_text('answer', 'carrier')}, events <> '[]', undone_by IS NOT NULL "
+        "FROM scan WHERE station = ? ORDER BY seq DESC LIMIT ?"
+    )
+    return [
+        ScanBrief(id_, code, at, tone, title, carrier, bool(changed), bool(undone))
+        for id_, code, at, tone, title, carrier, changed, undone in rows(sql, (station, limit))
+    ]
+
+
+def _record(row: Sequence[Any]) -> ScanRecord:
+    id_, station, code, at, recorded_at, content, tone, answer, events, undone_by = row
+    return ScanRecord(
+        id_,
+        station,
+        code,
+        at,
+        recorded_at,
+        content,
+        tone,
+        json.loads(answer),
+        tuple(json.loads(events)),
+        undone_by,
+    )

@@ -13,7 +13,8 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Sequence
 from dataclasses import astuple, dataclass, fields
-from typing import Any
+from operator import attrgetter
+from typing import Any, Literal, NamedTuple
 
 from msdtrack.exposure.facts import FOREVER
 from msdtrack.store.connection import is_sqlite, writing
@@ -21,6 +22,11 @@ from msdtrack.store.statements import execute, executemany, listed, one_row, row
 
 WHOLE = 10**15
 """A whole floor life, in the parts that shares are stored in."""
+
+NEVER_S = 10**18
+"""More seconds than anything is left for, to sort by."""
+
+Kept = Literal["summary", "glance"]
 
 Stay = tuple[str, int, int]
 """Place, start and end of a time outside a good bag; the end is FOREVER where it goes on."""
@@ -40,7 +46,7 @@ class Standing:
         left_rate: rate that the time left is reckoned with; None: the one of `place_now`.
         heeds_air: it changes when air outside 30/60 comes, besides by its line.
         gone_at: when it was first seen gone. It is kept for a while for those who ask as of then.
-        summary: JSON of what does not move.
+        summary, glance: JSON of what does not move, whole and in brief.
     """
 
     carrier: str
@@ -60,6 +66,7 @@ class Standing:
     heeds_air: bool
     gone_at: int | None
     summary: str
+    glance: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,14 +95,14 @@ class PlaceNow:
     missing: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class Urgent:
-    """One line of the watch list: what moves, and the summary of what does not.
+class Urgent(NamedTuple):
+    """One line of the watch list: what moves, and JSON of what does not.
 
-    Args:
+    Attributes:
         used: share used, in 1e-15.
         left_s: seconds left in the forecast's air; None: no limit.
         temp_c100, rh_c100, missing: the forecast's air where the place says it.
+        rank, order_s: what the list is sorted by, before the code.
     """
 
     carrier: str
@@ -106,7 +113,9 @@ class Urgent:
     temp_c100: int | None
     rh_c100: int | None
     missing: str | None
-    summary: str
+    kept: str
+    rank: int
+    order_s: float
 
 
 _STANDING = ", ".join(field.name for field in fields(Standing))
@@ -166,27 +175,38 @@ def forget_gone(before: int) -> None:
 # -- asking ------------------------------------------------------------------------------------
 
 
-def urgent(now: int, place: str | None, limit: int | None) -> list[Urgent]:
+def urgent(now: int, place: str | None, limit: int | None, kept: Kept = "summary") -> list[Urgent]:
     """Return the listed carriers whose lines answer for `now`, most urgent first.
 
     Those with the same time left to a second are sorted by code.
+
+    Args:
+        kept: which JSON comes with them.
     """
-    return [Urgent(*row) for row in rows(*urgent_sql(now, place, limit))]
+    # In Python: the database takes twice as long, with the summaries on board.
+    found = map(Urgent._make, rows(*urgent_sql(now, place, limit, kept)))
+    return sorted(found, key=attrgetter("rank", "order_s", "carrier"))
 
 
-def urgent_sql(now: int, place: str | None, limit: int | None) -> tuple[str, tuple[str, ...]]:
+def urgent_sql(
+    now: int, place: str | None, limit: int | None, kept: Kept = "summary"
+) -> tuple[str, tuple[str, ...]]:
     """Return the query of `urgent` with its parameters."""
     lines, given = _listed_lines(now, place)
+    # Its own limit keeps the inner query whole: merged into the outer one, what it computes would
+    # be computed again for each use.
     sql = (
-        "SELECT carrier, urgency, used, left_s, since, temp_c100, rh_c100, missing, summary FROM ("
-        f"SELECT q.*, CASE WHEN left_now = 0 THEN NULL WHEN used >= {WHOLE} THEN 0.0 "
-        f"ELSE CAST({WHOLE} - used AS DOUBLE PRECISION) / left_now END AS left_s "
-        f"FROM ({lines}) q) r "
-        "ORDER BY CASE WHEN urgency = 1 AND left_s IS NULL THEN 3 ELSE urgency END, "
-        "CASE WHEN left_s IS NULL THEN 1 ELSE 0 END, round(left_s), carrier"
+        f"SELECT carrier, urgency, used, CASE WHEN left_now = 0 THEN NULL WHEN used >= {WHOLE} "
+        f"THEN 0.0 ELSE CAST({WHOLE} - used AS DOUBLE PRECISION) / left_now END AS left_s, "
+        "since, temp_c100, rh_c100, missing, kept FROM (SELECT carrier, urgency, used, left_now, "
+        f"since, temp_c100, rh_c100, missing, {kept} AS kept FROM ({lines}) q LIMIT {1 << 62}) r"
+    )
+    sql = (
+        "SELECT u.*, CASE WHEN urgency = 1 AND left_s IS NULL THEN 3 ELSE urgency END AS rank, "
+        f"coalesce(round(left_s), {NEVER_S}) AS order_s FROM ({sql}) u"
     )
     if limit is not None:
-        sql += f" LIMIT {int(limit)}"
+        sql += f" ORDER BY rank, order_s, carrier LIMIT {int(limit)}"
     return sql, given
 
 
@@ -196,19 +216,26 @@ def count_listed(now: int, place: str | None) -> int:
     return int(rows(f"SELECT count(*) FROM ({lines}) q", given)[0][0])
 
 
-def stale(now: int) -> list[str]:
-    """Return the carriers whose lines do not answer for `now`."""
+def stale(now: int, place: str | None = None) -> list[str]:
+    """Return the carriers whose lines do not answer for `now`.
+
+    Args:
+        place: only those that are there, or may be there by now; None is all.
+    """
+    near = "" if place is None else " WHERE s.place = ? OR s.until <= {now}"
+    given = () if place is None else (place,)
     sql = (
-        f"SELECT carrier FROM ({_LINES}) q WHERE CASE WHEN gone_at IS NOT NULL "
+        f"SELECT carrier FROM ({_LINES}{near}) q WHERE CASE WHEN gone_at IS NOT NULL "
         f"THEN gone_at > {{now}} WHEN {_FRESH} THEN {{no}} ELSE {{yes}} END"
     )
     yes, no = (1, 0) if is_sqlite() else ("TRUE", "FALSE")
-    return [row[0] for row in rows(sql.format(now=int(now), yes=yes, no=no))]
+    return [row[0] for row in rows(sql.format(now=int(now), yes=yes, no=no), given)]
 
 
 def _listed_lines(now: int, place: str | None) -> tuple[str, tuple[str, ...]]:
-    sql = f"SELECT * FROM ({_LINES}) l WHERE listed = 1 AND {_FRESH}".format(now=int(now))
-    return (sql, ()) if place is None else (f"{sql} AND place = ?", (place,))
+    there, given = ("", ()) if place is None else (" WHERE s.place = ?", (place,))
+    sql = f"SELECT * FROM ({_LINES}{there}) l WHERE listed = 1 AND {_FRESH}"
+    return sql.format(now=int(now)), given
 
 
 def standings() -> list[Standing]:
@@ -357,5 +384,8 @@ def _standing(row: Sequence[Any]) -> Standing:
     return Standing(**named | {name: bool(named[name]) for name in _FLAGS})
 
 
+_values = attrgetter(*(field.name for field in fields(Standing)))
+
+
 def _as_row(standing: Standing) -> tuple[object, ...]:
-    return tuple(int(value) if isinstance(value, bool) else value for value in astuple(standing))
+    return tuple(int(value) if isinstance(value, bool) else value for value in _values(standing))

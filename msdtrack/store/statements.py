@@ -27,6 +27,13 @@ def listed(column: str, values: Iterable[str]) -> tuple[str, tuple[object, ...]]
     return f"{column} = ANY(?)", (list(values),)
 
 
+def json_text(column: str, name: str) -> str:
+    """Return the expression of a text that a column's JSON object holds under a name."""
+    if is_sqlite():
+        return f"json_extract({column}, '$.{name}')"
+    return f"({column}::json ->> '{name}')"
+
+
 def rows(sql: str, parameters: Sequence[object] = ()) -> list[tuple[Any, ...]]:
     """Return the rows of a query written with `?` for its parameters."""
     found: list[tuple[Any, ...]] = run(opened(), sql, parameters).fetchall()

@@ -14,6 +14,7 @@ from typing import Literal
 from msdtrack.exposure.spans import MAX_RH_C100, MAX_TEMP_C100
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services.climate import AirNow
+from msdtrack.services.glance import Glance
 from msdtrack.standard.recovery import storage_limit_rh_pct
 from msdtrack.store.records import AlarmRecord
 
@@ -49,17 +50,17 @@ _OF_STEP: dict[str, Mark] = {
 }
 
 
-def mark_of(state: CarrierState) -> Mark:
+def mark_of(one: CarrierState | Glance) -> Mark:
     """Return the mark of a carrier."""
-    step = state.next_step.kind
+    step = one.next_step.kind
     if step == "wait":
-        return Mark("do", "Baking" if state.status == "baking" else "Leave dry")
+        return Mark("do", "Baking" if one.status == "baking" else "Leave dry")
     if step == "keep":
-        return Mark("bag", "In dry bag" if state.status == "in_dry_bag" else "In dry storage")
+        return Mark("bag", "In dry bag" if one.status == "in_dry_bag" else "In dry storage")
     found = _OF_STEP.get(step)
     if found is not None:
         return found
-    return Mark("stop", "Do not use") if state.verdict == "do_not_use" else Mark("ok", "Usable")
+    return Mark("stop", "Do not use") if one.verdict == "do_not_use" else Mark("ok", "Usable")
 
 
 _OF_ALARM = {

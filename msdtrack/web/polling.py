@@ -1,45 +1,92 @@
 """Fragments that screens ask for every few seconds, answered 304 while nothing has changed.
 
-The tag is made of the database's change counter and the half minute, so an unchanged answer costs
-one small query, and all screens that show the same thing share one computation.
+An unchanged answer costs one small query, and all screens that show the same thing share one
+computation. A fragment holds until something is written that a screen shows, until a clock on it
+ends, or for half a minute: time alone changes what it says.
 """
 
 from __future__ import annotations
 
+import re
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from flask import Response, request
 
 from msdtrack.web.site import site
 
 REFRESH_S = 30
-"""A fragment is made anew after this long even if nothing was written: time alone changes it."""
+"""A fragment is made anew after this long even if nothing was written and no clock on it ended."""
 
 _KEPT = 64
+_TURNS = re.compile(r'data-(?:ends|turns)-at="(\d+)"')
+"""A moment at which what stands beside it becomes something else."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fragment:
+    """A fragment as it was made.
+
+    Args:
+        version: of what it was made from.
+        made_at: when, seconds UTC.
+        until: it says the same before this moment, if nothing is written.
+    """
+
+    version: str
+    made_at: int
+    until: int
+    body: str
 
 
 class FragmentCache:
-    """The newest fragments by their key, with the tag they were made for."""
+    """The newest fragments by what they show."""
 
     def __init__(self) -> None:
-        self._kept: OrderedDict[str, tuple[str, str]] = OrderedDict()
+        self._kept: OrderedDict[str, _Place] = OrderedDict()
         self._lock = threading.Lock()
 
-    def get(self, key: str, tag: str, make: Callable[[], str]) -> str:
-        """Return the fragment of a key, made only if the kept one is for another tag."""
+    def get(self, key: str, version: str, now: int, make: Callable[[], str]) -> Fragment:
+        """Return the fragment of a key, made only if the kept one does not hold any more.
+
+        Who asks while it is being made waits for it.
+
+        Args:
+            key: what the fragment shows, its filters included.
+            version: of what it is made from.
+            now: the present moment.
+            make: makes its body.
+        """
         with self._lock:
-            kept = self._kept.get(key)
-        if kept is not None and kept[0] == tag:
-            return kept[1]
-        body = make()
-        with self._lock:
-            self._kept[key] = (tag, body)
+            place = self._kept.setdefault(key, _Place())
             self._kept.move_to_end(key)
             while len(self._kept) > _KEPT:
                 self._kept.popitem(last=False)
-        return body
+        with place.lock:
+            kept = place.fragment
+            if kept is None or kept.version != version or not kept.made_at <= now < kept.until:
+                body = make()
+                kept = place.fragment = Fragment(version, now, _until(body, now), body)
+            return kept
+
+
+def _until(body: str, now: int) -> int:
+    """Return before which moment a body says the same."""
+    ends = [int(found) for found in _TURNS.findall(body)]
+    # A moment is rounded down: what ends within its second has ended in the next one.
+    return min([now + REFRESH_S, *(at for end in ends for at in (end, end + 1) if at > now)])
+
+
+class _Place:
+    """Where a fragment is kept, with the lock of whoever makes it."""
+
+    __slots__ = ("fragment", "lock")
+
+    def __init__(self) -> None:
+        self.fragment: Fragment | None = None
+        self.lock = threading.Lock()
 
 
 def polled(cache: FragmentCache, key: str, make: Callable[[], str]) -> Response:
@@ -54,7 +101,8 @@ def polled(cache: FragmentCache, key: str, make: Callable[[], str]) -> Response:
         make: makes it.
     """
     now, here = site().now(), site()
-    tag = f"{here.static_version}-{here.version()}-{now // REFRESH_S}"
+    fragment = cache.get(key, f"{here.static_version}-{here.version()}", now, make)
+    tag = f"{fragment.version}-{fragment.made_at}"
     response = Response(mimetype="text/html")
     response.set_etag(tag)
     response.headers["Cache-Control"] = "no-cache"
@@ -63,5 +111,5 @@ def polled(cache: FragmentCache, key: str, make: Callable[[], str]) -> Response:
     if tag in request.if_none_match:
         response.status_code = 304
     else:
-        response.set_data(cache.get(key, tag, make))
+        response.set_data(fragment.body)
     return response

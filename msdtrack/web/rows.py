@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from fractions import Fraction
 
 from msdtrack.exposure.facts import HOUR_S
-from msdtrack.exposure.state import CarrierState
-from msdtrack.services.countdowns import countdowns, next_step_text
+from msdtrack.exposure.state import USE_FIRST_BELOW_H, CarrierState
+from msdtrack.services.countdowns import SHOWN_AFTER_OPENING_S, countdowns, next_step_text
+from msdtrack.services.glance import Glance, glance_of
 from msdtrack.times import duration_text
 from msdtrack.web.marks import Mark, mark_of
 from msdtrack.web.rendering import near, percent
@@ -55,6 +55,7 @@ class Row:
         bar: used share for a bar, 0 to 1.
         air: the air that the time left assumes, "" where no time is left or none runs.
         place: name of its place.
+        turns_at: when it becomes one to use first; None where it will not, or is.
         clocks: what else runs out: an opened bag, a bake, a reset.
         bag_to_close: an opened bag that can still be closed in time.
     """
@@ -67,6 +68,7 @@ class Row:
     mark: Mark
     left: str
     ends_at: int | None
+    turns_at: int | None
     expiry: str
     used: str
     bar: float
@@ -78,77 +80,90 @@ class Row:
     bag_to_close: bool
 
 
-def row_of(state: CarrierState, names: Mapping[str, str]) -> Row:
+def row_of(one: CarrierState | Glance, names: Mapping[str, str]) -> Row:
     """Return a carrier as a row.
 
     Args:
-        state: the carrier now.
+        one: the carrier now.
         names: place names by code.
     """
-    left, ends_at, is_time = _left(state)
-    facts, place = state.facts, state.ledger.place
-    clocks = _clocks(state)
+    seen = glance_of(one)
+    left, ends_at, is_time = _left(seen)
+    clocks, place = _clocks(seen), seen.place
+    turns = ends_at is not None and seen.next_step.kind == "use"
     return Row(
-        code=facts.code,
-        part=facts.part.number,
-        lot=facts.lot,
-        msl=facts.part.msl,
-        quantity=state.ledger.quantity,
-        mark=mark_of(state),
+        code=seen.code,
+        part=seen.part,
+        lot=seen.lot,
+        msl=seen.msl,
+        quantity=seen.quantity,
+        mark=mark_of(seen),
         left=left,
         ends_at=ends_at,
-        expiry="" if ends_at is None else near(ends_at, state.at),
-        used=percent(state.used_share),
-        bar=float(min(Fraction(1), state.used_share)),
-        air=assumed_air_text(state) if is_time else "",
+        turns_at=ends_at - USE_FIRST_BELOW_H * HOUR_S + 1 if turns and ends_at else None,
+        expiry="" if ends_at is None else near(ends_at, seen.at),
+        used=percent(seen.used),
+        bar=float(min(1, seen.used)),
+        air=assumed_air_text(seen) if is_time else "",
         place_code=place,
         place="place not known" if place is None else names.get(place, place),
-        next_step=next_step_text(state, site().tz),
+        next_step=next_step_text(seen, site().tz),
         clocks=clocks,
-        bag_to_close=any(each.of_bag and each.ends_at > state.at for each in clocks),
+        bag_to_close=_can_be_closed(clocks, seen.at),
     )
 
 
-def rows_of(states: Iterable[CarrierState], names: Mapping[str, str]) -> tuple[Row, ...]:
+def has_bag_to_close(seen: Glance) -> bool:
+    """Return whether a carrier is an opened bag that can still be closed in time."""
+    opened_at = seen.opened_at
+    if opened_at is None or seen.at - opened_at > SHOWN_AFTER_OPENING_S:
+        return False
+    return _can_be_closed(_clocks(seen), seen.at)
+
+
+def rows_of(ones: Iterable[CarrierState | Glance], names: Mapping[str, str]) -> tuple[Row, ...]:
     """Return carriers as rows, in their order."""
-    return tuple(row_of(state, names) for state in states)
+    return tuple(row_of(one, names) for one in ones)
 
 
-def _clocks(state: CarrierState) -> tuple[Clock, ...]:
+def _can_be_closed(clocks: Iterable[Clock], at: int) -> bool:
+    return any(each.of_bag and each.ends_at > at for each in clocks)
+
+
+def _clocks(seen: Glance) -> tuple[Clock, ...]:
     found = []
-    for each in countdowns(state):
+    for each in countdowns(seen):
         if each.name in _BRIEF:
             brief = _BRIEF[each.name]
             found.append(Clock(each.name, brief, each.ends_at, brief in _OF_AN_OPEN_BAG))
     return tuple(found)
 
 
-def _left(state: CarrierState) -> tuple[str, int | None, bool]:
+def _left(seen: Glance) -> tuple[str, int | None, bool]:
     """Return the time left in words, the moment it ends if it runs now, and whether it is a time
     in some air at all."""
-    word = _instead_of_time(state)
+    word = _instead_of_time(seen)
     if word:
         return word, None, False
-    left_h = state.forecast.remaining_h
-    if left_h is None:
+    if seen.left_h is None:
         return "no limit", None, True
-    text = duration_text(int(left_h * HOUR_S))
-    return text, (state.expires_at if state.status == "exposed" else None), True
+    text = duration_text(int(seen.left_h * HOUR_S))
+    return text, (seen.expires_at if seen.status == "exposed" else None), True
 
 
-def _instead_of_time(state: CarrierState) -> str:
+def _instead_of_time(seen: Glance) -> str:
     """Return what stands where the time left would; "" if there is one."""
-    bake, due = state.ledger.bake, state.reset_due_at
-    if state.status == "gone":
+    bake, due = seen.bake, seen.reset_due_at
+    if seen.status == "gone":
         return "gone"
-    if state.status == "baking" and bake is not None:
-        if bake.need.hours is None:
+    if seen.status == "baking" and bake is not None:
+        if bake.need_h is None:
             return "no figure"
-        return f"bake {float(bake.need.hours):g} h" if bake.reached_at is None else "bake done"
-    if "floor_life_exceeded" in state.reasons:
+        return f"bake {float(bake.need_h):g} h" if bake.reached_at is None else "bake done"
+    if "floor_life_exceeded" in seen.reasons:
         return "expired"
-    if state.next_step.kind == "bake":
+    if seen.next_step.kind == "bake":
         return "bake first"
-    if "drying" in state.reasons:
-        return "drying" if due is None else f"dry {near(due, state.at)}"
-    return "do not use" if state.verdict == "do_not_use" else ""
+    if "drying" in seen.reasons:
+        return "drying" if due is None else f"dry {near(due, seen.at)}"
+    return "do not use" if seen.verdict == "do_not_use" else ""

@@ -7,6 +7,7 @@ from datetime import date
 
 from msdtrack.exposure.events import Event, Kind
 from msdtrack.exposure.state import CarrierState
+from msdtrack.services.glance import Glance, glance_of
 from msdtrack.times import local_text
 from msdtrack.web.site import site
 
@@ -97,15 +98,15 @@ def reason_text(reason: str) -> str:
     return REASONS.get(reason, reason.replace("_", " ").capitalize() + ".")
 
 
-def assumed_air_text(state: CarrierState) -> str:
+def assumed_air_text(one: CarrierState | Glance) -> str:
     """Return the air that the time left assumes, in a few words."""
-    forecast = state.forecast
-    if forecast.raw is None:
-        return "dry storage" if state.status in ("dry_storage", "in_dry_bag") else ""
-    measured = f"{forecast.raw[0] / 100:.1f} °C {forecast.raw[1] / 100:.0f} % RH"
-    if forecast.missing is None:
+    seen = glance_of(one)
+    if seen.air is None:
+        return "dry storage" if seen.status in ("dry_storage", "in_dry_bag") else ""
+    measured = f"{seen.air[0] / 100:.1f} °C {seen.air[1] / 100:.0f} % RH"
+    if seen.missing is None:
         return f"{measured} measured"
-    return f"{measured} assumed: {MISSING[forecast.missing]}"
+    return f"{measured} assumed: {MISSING[seen.missing]}"
 
 
 def act_text(event: Event, names: Mapping[str, str]) -> str:

@@ -9,7 +9,6 @@ from fractions import Fraction
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from msdtrack.exposure.air import PlaceAir
 from msdtrack.exposure.contradictions import settle
 from msdtrack.exposure.events import Event, Kind, effective, lineage
 from msdtrack.exposure.facts import Dated, Policies
@@ -256,25 +255,6 @@ def test_the_order_in_which_events_arrive_changes_nothing(data: st.DataObject) -
     )
     in_order, late = with_events(world, spread), replace(world, events=effective(arrived))
     assert same(state(in_order, at), state(late, at))
-
-
-@LAW
-@given(st.data())
-def test_readings_that_arrive_bit_by_bit_make_the_same_air(data: st.DataObject) -> None:
-    world = data.draw(worlds())
-    start, at = sorted(T0 + data.draw(st.integers(-86400, 300000)) for _ in range(2))
-    for air in (places_of(world).oven(place) for place in world.kinds):
-        readings = list(air.readings)
-        cuts = sorted(data.draw(st.lists(st.integers(0, len(readings)), min_size=1, max_size=3)))
-        grown = PlaceAir(air.code, readings[: cuts[0]], air.settings)
-        for first, last in zip(cuts, [*cuts[1:], len(readings)], strict=True):
-            list(grown.spans(start, at + 1, at))
-            list(grown.spells(start, at + 1, at, 500))
-            grown = grown.extended(readings[first:last])
-        assert list(grown.spans(start, at + 1, at)) == list(air.spans(start, at + 1, at))
-        for limit in (500, 1000):
-            spells = list(air.spells(start, at + 1, at, limit))
-            assert list(grown.spells(start, at + 1, at, limit)) == spells
 
 
 @LAW

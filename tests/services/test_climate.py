@@ -2,21 +2,14 @@
 
 from __future__ import annotations
 
-from zoneinfo import ZoneInfo
-
 import pytest
 
-from msdtrack.errors import BadInput, NotFound
-from msdtrack.services import catalog, climate
-from msdtrack.services.catalog import NewPlace
+from msdtrack.errors import NotFound
+from msdtrack.services import climate
 from msdtrack.services.climate import NewReading
 from msdtrack.store import reading_log
 from msdtrack.store.connection import version
-from msdtrack.times import parse_time
 from tests.services.conftest import NOW
-
-LISBON = ZoneInfo("Europe/Lisbon")
-UTC_ZONE = ZoneInfo("UTC")
 
 
 def test_readings_are_stored_once(shop: dict[str, str]) -> None:
@@ -96,99 +89,6 @@ def test_refused_rows_alone_write_nothing(shop: dict[str, str]) -> None:
     before = version()
     climate.add_readings([NewReading(shop["Bench"], NOW, 24, 101)], NOW)
     assert version() == before
-
-
-def test_a_file_with_commas_is_read(shop: dict[str, str]) -> None:
-    """Codes or names, any order of columns, offsets, a byte order mark and blank lines."""
-    text = (
-        "\ufeffat,place,rh_pct,temp_c\r\n"
-        f"2026-05-04T13:30:00+01:00,{shop['Bench']},45.5,24\r\n"
-        "\r\n"
-        "2026-05-04 13:35,bench,46,-1.25\r\n"
-        '2026-05-04 13:40Z,"Oven",,125\r\n'
-    )
-    found, refused = climate.read_csv(text, LISBON)
-    assert refused == []
-    at = parse_time("2026-05-04T12:30:00Z")
-    assert found == [
-        (2, NewReading(shop["Bench"], at, 24, 45.5)),
-        (4, NewReading(shop["Bench"], at + 300, -1.25, 46)),
-        (5, NewReading(shop["Oven"], at + 4200, 125, None)),
-    ]
-
-
-@pytest.mark.parametrize("separator", [";", "\t"])
-def test_semicolons_and_tabs_allow_a_decimal_comma(shop: dict[str, str], separator: str) -> None:
-    """As spreadsheets of many countries write it."""
-    lines = ["place;at;temp_c;rh_pct", "Bench;2026-05-04 13:30;24,5;45.25"]
-    text = "\n".join(lines).replace(";", separator)
-    ((line, reading),), refused = climate.read_csv(text, UTC_ZONE)
-    assert (line, reading.temp_c, reading.rh_pct, refused) == (2, 24.5, 45.25, [])
-
-
-def test_bad_lines_of_a_file_are_listed_with_their_number(shop: dict[str, str]) -> None:
-    """Every line is either taken or named, also where a quotation mark swallows some."""
-    catalog.create_place(NewPlace(name="Twin", kind="floor"), NOW)
-    catalog.create_place(NewPlace(name="twin", kind="floor"), NOW)
-    lines = {
-        2: ("Shed,2026-05-04 13:30,24,45", "no place 'Shed'"),
-        3: ("twin,2026-05-04 13:30,24,45", "more than one place"),
-        4: ("Bench,04.05.2026 13:30,24,45", "no time like"),
-        5: ("Bench,2026-05-04,24,45", "no time like"),
-        6: ("Bench,2026-05-04 13:30:00.5,24,45", "whole second"),
-        7: ('Bench,2026-05-04 13:30,"24,5",45', "temp_c: '24,5' is no number"),
-        8: ("Bench,2026-05-04 13:30,nan,45", "no number"),
-        9: ("Bench,2026-05-04 13:30,1_0,45", "no number"),
-        10: ("Bench,2026-05-04 13:30,,45", "temp_c: '' is no number"),
-        11: ("Bench,2026-05-04 13:30,24", "4 values expected, not 3"),
-        12: ("Bench,2026-05-04 13:30,24,200", "outside 0 to 100"),
-        13: ("Bench,2026-05-04 13:30,24,", "only an oven"),
-        14: ("Bench,2030-05-04 13:30,24,45", "2 minutes ahead"),
-        15: ('Bench,2026-05-04 13:50,"24,45\nBench,2026-05-04 13:55,24",45,1', "up to line 16"),
-        17: ("Bench,2026-05-04 14:00,24,45", None),
-        18: ('Bench,2026-05-04 14:05,24,"45', "quotation mark"),
-    }
-    text = "place,at,temp_c,rh_pct\n" + "\n".join(line for line, _ in lines.values())
-    result = climate.add_csv(text, UTC_ZONE, NOW)
-    said = {one.row: one.message for one in result.refused}
-    assert result.accepted == 1
-    assert said.keys() == {number for number, (_, why) in lines.items() if why is not None}
-    for number, (_, why) in lines.items():
-        assert why is None or why in said[number]
-
-
-@pytest.mark.parametrize("text", ["", "\n\n", "place,at,temp_c\nx", "Bench,2026-05-04,24,45\n"])
-def test_what_is_no_file_of_readings_is_refused(shop: dict[str, str], text: str) -> None:
-    """The message shows the first line that is wanted."""
-    with pytest.raises(BadInput, match="place,at,temp_c,rh_pct"):
-        climate.read_csv(text, UTC_ZONE)
-
-
-def test_local_times_follow_the_zone_and_the_changing_hours_need_an_offset(
-    shop: dict[str, str],
-) -> None:
-    """A time that occurs twice or never is not guessed at (change days of the EU, 2026)."""
-    at = [
-        "2026-03-29 00:59",
-        "2026-03-29 01:30",
-        "2026-03-29 02:00",
-        "2026-10-25 00:59",
-        "2026-10-25 01:30",
-        "2026-10-25 01:30+00:00",
-        "2026-10-25 02:00",
-    ]
-    text = "place,at,temp_c,rh_pct\n" + "".join(f"Bench,{one},24,45\n" for one in at)
-    found, refused = climate.read_csv(text, LISBON)
-    assert [reading.at for _, reading in found] == [
-        parse_time("2026-03-29T00:59:00Z"),
-        parse_time("2026-03-29T01:00:00Z"),
-        parse_time("2026-10-24T23:59:00Z"),
-        parse_time("2026-10-25T01:30:00Z"),
-        parse_time("2026-10-25T02:00:00Z"),
-    ]
-    assert [one.row for one in refused] == [3, 6]
-    assert "does not exist" in refused[0].message
-    assert "occurs twice" in refused[1].message
 
 
 def test_air_now_says_how_old_it_is_and_what_is_missing(shop: dict[str, str]) -> None:

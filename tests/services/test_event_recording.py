@@ -159,6 +159,24 @@ def test_the_child_of_a_voided_split_is_gone(shop: dict[str, str]) -> None:
     assert state(reel, NOW).ledger.quantity == 500
 
 
+def test_a_split_told_after_a_hold_but_dated_before_it_makes_a_held_child(
+    shop: dict[str, str],
+) -> None:
+    reel = receive(shop["Bench"]).code
+    record(event(reel, "open", NOW - 10 * HOUR, hic=DRY))
+    record(event(reel, "hold", NOW - 2 * HOUR, reason="cracked bodies"))
+    before = record(event(reel, "split", NOW - 3 * HOUR, quantity=20))[0].child
+    after = record(event(reel, "split", NOW - HOUR, quantity=20))[0].child
+    assert before is not None
+    assert after is not None
+    assert state(before, NOW).ledger.held == state(after, NOW).ledger.held == ("cracked bodies",)
+    record(event(reel, "release", NOW, reason="seen by quality", person="Ines"))
+    free = record(event(reel, "split", NOW - 3 * HOUR, quantity=20))[0].child
+    assert free is not None
+    assert state(free, NOW).ledger.held == ()
+    assert state(before, NOW).ledger.held == ("cracked bodies",)
+
+
 def test_an_event_is_known_only_from_its_receipt_on(shop: dict[str, str]) -> None:
     reel = receive(shop["Bench"]).code
     record(event(reel, "open", NOW - 10 * HOUR, hic=DRY))

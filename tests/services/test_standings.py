@@ -6,6 +6,7 @@ import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -26,6 +27,7 @@ from msdtrack.services import (
 )
 from msdtrack.services.climate import NewReading
 from msdtrack.services.event_recording import NewEvent
+from msdtrack.services.glance import Glance, glance_of
 from msdtrack.services.watch_list import WatchLine
 from msdtrack.store import standings as table
 from msdtrack.store.connection import close_store, open_store
@@ -112,12 +114,35 @@ def assert_same_answer(fast: dict[str, Any], slow: dict[str, Any]) -> None:
             assert fast[name] == slow[name], name
 
 
+def assert_same_glances(glances: list[Glance], states: list[CarrierState]) -> None:
+    assert_same_order([one.code for one in glances], states)
+    by_code = {one.facts.code: glance_of(one) for one in states}
+    for fast in glances:
+        slow = by_code[fast.code]
+        assert slow.used * (1 - Fraction(1, 10**15)) <= fast.used <= slow.used + ROUNDING
+        assert (fast.left_h is None) == (slow.left_h is None)
+        if fast.left_h is not None and slow.left_h is not None:
+            assert abs(fast.left_h - slow.left_h) * HOUR_S < 1
+            assert fast.expires_at is not None
+            assert slow.expires_at is not None
+            assert abs(fast.expires_at - slow.expires_at) <= 1
+        assert fast._replace(used=0, left_h=None, expires_at=None) == slow._replace(
+            used=0, left_h=None, expires_at=None
+        )
+
+
 def check(now: int, places: list[str]) -> None:
     """Hold both lists together."""
     slow = carrier_states.watch_by_folding(now)
-    assert_same(watch_list.lines(now), slow)
+    # First, for only what is at a place is brought up to date for it.
     for place in places:
-        assert_same(watch_list.lines(now, place), [s for s in slow if s.ledger.place == place])
+        there = [s for s in slow if s.ledger.place == place]
+        assert_same(watch_list.lines(now, place), there)
+        first, count = watch_list.most_urgent(now, place, 2)
+        assert first == list(watch_list.glances(now, place))[:2]
+        assert count == len(there)
+    assert_same(watch_list.lines(now), slow)
+    assert_same_glances(list(watch_list.glances(now)), slow)
     assert [one.facts.code for one in carrier_states.watch(now)] == [one.facts.code for one in slow]
 
 
@@ -130,7 +155,8 @@ def random_history(data: st.DataObject, steps: int) -> None:
             check(floor.now, [])
         check(floor.now, list(floor.places.values()))
         check(floor.now - data.draw(st.sampled_from([1, 30, 300, 7200])), [])
-        check(floor.now + data.draw(st.sampled_from([1, 1200, 3600, 200_000])), [])
+        later = floor.now + data.draw(st.sampled_from([1, 1200, 3600, 200_000]))
+        check(later, list(floor.places.values()))
         check(floor.now, [])
         # Later than any clock that was ahead.
         assert_rebuilt_says_the_same(floor.now + 200)

@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+import sqlite3
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
-from msdtrack.store import alarms, carriers, event_log, lease
+import pytest
+
+from msdtrack.store import alarms, carriers, database_url, event_log, lease
 from msdtrack.store.connection import close_store, open_store, read, version, write
+from msdtrack.store.errors import StoreUnavailable
+from msdtrack.store.statements import rows
+from msdtrack.store.turns import next_in_turn
 from tests.store.samples import T0, event, fill
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -147,3 +155,43 @@ def test_one_of_many_gets_the_lease_and_one_alarm_is_raised(store: str) -> None:
     assert len(got) == 1
     assert len(raised) == 1
     assert len(alarms.history()) == 1
+
+
+def test_who_waits_in_the_queue_is_not_passed(tmp_path: Path) -> None:
+    """The next in turn is one; a second comes once it has left, or has waited for too long."""
+    path = str(tmp_path / "any.db")
+    order: list[str] = []
+
+    def second() -> None:
+        with next_in_turn(path, time.monotonic() + 60):
+            order.append("second")
+
+    waiting = threading.Thread(target=second)
+    with next_in_turn(path, time.monotonic() + 60):
+        waiting.start()
+        with next_in_turn(path, time.monotonic() - 1):
+            order.append("who can't wait")
+        order.append("first")
+    waiting.join()
+    assert order == ["who can't wait", "first", "second"]
+
+
+def test_a_writer_that_waited_in_vain_is_told(tmp_path: Path, monkeypatch: Any) -> None:
+    """Nothing is written, and its connection goes on waiting as long as ever for others."""
+    monkeypatch.setattr(database_url, "BUSY_TIMEOUT_S", 0)
+    open_store(f"sqlite:///{tmp_path / 'busy.db'}")
+    other = sqlite3.connect(tmp_path / "busy.db", isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    with pytest.raises(StoreUnavailable, match="locked"), write():
+        raise AssertionError("it must not come here")
+    other.execute("ROLLBACK")
+    other.close()
+    with write():
+        carriers.next_serial("carrier")
+    assert carriers_counted() == 1
+    close_store()
+
+
+def carriers_counted() -> int:
+    """Return how many codes of carriers were given out."""
+    return int(rows("SELECT value FROM counter WHERE kind = 'carrier'")[0][0])

@@ -148,6 +148,31 @@ def test_a_step_that_would_orphan_rows_is_undone(tmp_path: Path) -> None:
     assert rows_of(url, "SELECT count(*) FROM place") == [(3,)]
 
 
+def test_late_readings_keep_when_they_were_received(database_url: str, tmp_path: Path) -> None:
+    """To version 8: what was known when is as before, also of what is replaced afterwards."""
+    open_store(database_url, known_migrations=ALL[:7])
+    fill()
+    sql = "INSERT INTO reading SELECT id, ?, ?, ?, ? FROM place WHERE code = 'LINE1'"
+    with write():
+        for second, late_s in ((T0, 0), (T0 + 10, 500), (T0 + 20, 490), (T0 + 510, 200)):
+            run(connection.opened(), sql, (second, 2500, 5000, late_s))
+    open_store(database_url, backup_dir=tmp_path)
+    with write():
+        reading_log.add_readings("LINE1", [(T0 + 10, 2600, None)], T0 + 900, replaces=True)
+    known = {
+        T0 - 1: [],
+        T0: [T0],
+        T0 + 509: [T0],
+        T0 + 510: [T0, T0 + 10, T0 + 20],
+        T0 + 709: [T0, T0 + 10, T0 + 20],
+        T0 + 710: [T0, T0 + 10, T0 + 20, T0 + 510],
+    }
+    for known_at, moments in known.items():
+        found = reading_log.readings("LINE1", known_at=known_at)
+        assert found == [(second, 2500, 5000) for second in moments]
+    assert (T0 + 10, 2600, None) in reading_log.readings("LINE1", known_at=T0 + 900)
+
+
 def test_a_newer_database_is_refused_in_words(database_url: str) -> None:
     """It is not touched by an msdtrack that does not know its tables."""
     open_store(database_url, known_migrations=(ALL[0], SUPPLIER))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import sqlite3
+from collections.abc import Iterable, Sequence
 from contextlib import closing
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from hypothesis import strategies as st
 
 from msdtrack.errors import NotFound
 from msdtrack.exposure.facts import AirSettings
-from msdtrack.store import places, reading_log
+from msdtrack.store import places, reading_log, statements
 from msdtrack.store.connection import close_store, open_store, version, write
 from msdtrack.store.reading_log import Reading
 from msdtrack.store.records import ReadingOutcome, ReadingRow
@@ -166,6 +167,20 @@ def test_the_version_tells_what_kind_of_change_there_was(store: str) -> None:
     assert version() > counted
 
 
+def test_what_was_known_on_a_day_has_late_days_only_once_received(store: str) -> None:
+    """A replaced reading keeps its day, and a day is known with its first reading."""
+    fill()
+    day_s = 86400
+    late, prompt = (T0, 2600, 5800), (T0 + day_s, 2600, 5800)
+    add([late, prompt], T0 + day_s)
+    add([(T0, 2500, 5500)], T0 + 2 * day_s, replaces=True)
+    today = T0 // day_s
+    assert reading_log.days("LINE1", T0 + day_s - 1) == []
+    assert reading_log.days("LINE1", T0 + day_s) == [today, today + 1]
+    assert reading_log.days("LINE1", T0 + 3 * day_s) == [today, today + 1]
+    assert reading_log.days("LINE1") == [today, today + 1]
+
+
 def test_an_unknown_place_is_not_found(store: str) -> None:
     """Neither to write nor to read."""
     with pytest.raises(NotFound, match="NONE"):
@@ -187,24 +202,60 @@ def test_a_batch_longer_than_a_chunk(store: str, monkeypatch: pytest.MonkeyPatch
     assert len(reading_log.readings("LINE1")) == 40
 
 
-def test_a_reading_takes_few_bytes(tmp_path: Path) -> None:
-    """SQLite, a month of minutes as they come in: 21 bytes each, 19 once the file is packed."""
-    file = tmp_path / "test.db"
+def bytes_each(file: Path, batches: Iterable[tuple[str, Sequence[Reading], int]]) -> float:
+    """Return how much a file grows by each reading; the batches are of place, readings, receipt."""
     open_store(f"sqlite:///{file}")
     fill()
     close_store()
     empty = file.stat().st_size
     open_store(f"sqlite:///{file}")
-    count = 30 * 24 * 60
+    count = 0
     with write():
-        for second in range(T0, T0 + count * MINUTE_S, MINUTE_S):
-            air = (2500 + second % 70, 5000 + second % 90)
-            reading_log.add_readings("LINE1", [(second, *air)], second + 1)
+        for place, readings, received_at in batches:
+            count += reading_log.add_readings(place, readings, received_at).accepted
     close_store()
-    assert (file.stat().st_size - empty) / count < 21
+    return (file.stat().st_size - empty) / count
+
+
+MONTH = [
+    (second, 2500 + second % 70, 5000 + second % 90)
+    for second in range(T0, T0 + 30 * 24 * 3600, MINUTE_S)
+]
+
+
+def test_a_reading_takes_few_bytes(tmp_path: Path) -> None:
+    """SQLite, a month of minutes of three places as they come in: 20.5 bytes each at most, 19 once
+    the file is packed."""
+    file = tmp_path / "test.db"
+    coming_in = (
+        (place, [reading], reading[0] + 1)
+        for reading in MONTH
+        for place in ("LINE1", "STORE1", "CABINET1")
+    )
+    assert bytes_each(file, coming_in) < 20.5
+    size = file.stat().st_size
     with closing(sqlite3.connect(file)) as other:
         other.execute("VACUUM")
-    assert (file.stat().st_size - empty) / count < 19
+    assert file.stat().st_size < size * 19 / 20.5
+
+
+def test_a_late_reading_takes_few_bytes_too(tmp_path: Path) -> None:
+    """SQLite, a month of minutes out of a file half a year later: 20.5 bytes each at most."""
+    late_s = 180 * 24 * 3600
+    files = [(place, MONTH, T0 + late_s) for place in ("LINE1", "STORE1", "CABINET1")]
+    assert bytes_each(tmp_path / "test.db", files) < 20.5
+
+
+def test_a_batch_that_brings_nothing_new_leaves_no_trace(store: str) -> None:
+    """A logger that sends its week every hour does not fill the table of receipts."""
+    fill()
+    add([(T0, 2600, 5800)], T0 + 1000)
+    add([(T0, 2600, 5800)], T0 + 2000)
+    add([(T0 + 1, 2600, 5800)], T0 + 3000)
+    assert statements.rows("SELECT id, received_at FROM reading_receipt ORDER BY id") == [
+        (1, T0 + 1000),
+        (2, T0 + 3000),
+    ]
 
 
 SENT = st.tuples(
@@ -219,9 +270,13 @@ BATCHES = st.lists(
     max_examples=60,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
-@given(batches=BATCHES)
-def test_batches_equal_one_reading_after_the_other(store: str, batches: list) -> None:
+@given(batches=BATCHES, at_once=st.sampled_from([1, 2, 100]))
+def test_batches_equal_one_reading_after_the_other(
+    store: str, monkeypatch: pytest.MonkeyPatch, batches: list, at_once: int
+) -> None:
     """Whatever is sent, the log does what a dictionary of versions, kept by hand, does."""
+    monkeypatch.setattr(reading_log, "_AT_ONCE", at_once)
+    monkeypatch.setattr(reading_log, "_SPARED", 2)
     versions: dict[int, list[tuple[int, Reading]]] = {}
     place = f"P{version()}"
     with write():

@@ -13,6 +13,8 @@ from msdtrack.store.migrations import (
     m0005_sample_checks,
     m0006_counts,
     m0007_alarm_shelving,
+    m0008_reading_receipt,
+    m0009_screens,
 )
 from msdtrack.store.migrations.runner import Migration, migrate, schema_version
 
@@ -24,6 +26,8 @@ ALL = (
     Migration(5, "sample checks", m0005_sample_checks.up),
     Migration(6, "counts", m0006_counts.up),
     Migration(7, "alarm shelving", m0007_alarm_shelving.up),
+    Migration(8, "reading receipt", m0008_reading_receipt.up),
+    Migration(9, "screens", m0009_screens.up),
 )
 """Every migration, by version."""
 

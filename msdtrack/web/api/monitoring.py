@@ -8,7 +8,7 @@ from flask import Response, request
 from pydantic import Field
 
 from msdtrack.exposure.facts import HOUR_S
-from msdtrack.services import alarm_rules, answers, carrier_states
+from msdtrack.services import alarm_rules, watch_list
 from msdtrack.services import health as health_service
 from msdtrack.times import utc_text
 from msdtrack.web.api import bodies, shapes
@@ -49,6 +49,7 @@ class AlarmList(Query):
 def show_watch_list(query: WatchQuery, now: int) -> Response:
     """Return every exposed, drying or baking carrier, most urgent first.
 
+    Shares may be above those of the carrier itself by some 1e-15 a second of exposure, never below.
     It carries an ETag: ask again with If-None-Match, and 304 is the answer while nothing was
     written, for half a minute at most.
     """
@@ -57,12 +58,10 @@ def show_watch_list(query: WatchQuery, now: int) -> Response:
         response = Response(status=304)
     else:
         at = now if query.at is None else query.at
-        if query.known_at is None:
-            watched = carrier_states.watch(at, query.place)
-        else:
-            watched = carrier_states.watch_by_folding(at, query.place, query.known_at)
-        rest = rest_of(watched, query.after, lambda state: state.facts.code)
-        page = page_of(rest, query.limit, lambda state: state.facts.code, answers.state_answer)
+        first = query.limit + 1 if query.after is None else None
+        watched = watch_list.lines(at, query.place, first, query.known_at)
+        rest = rest_of(watched, query.after, lambda line: line.code)
+        page = page_of(rest, query.limit, lambda line: line.code, lambda line: line.answer)
         response = json_response(page | {"at": utc_text(at)})
     response.set_etag(tag)
     return response

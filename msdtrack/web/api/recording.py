@@ -9,7 +9,7 @@ from flask import abort, request
 from pydantic import Field, TypeAdapter, ValidationError
 
 from msdtrack.exposure.events import Kind
-from msdtrack.services import answers, climate, event_recording, scanning
+from msdtrack.services import answers, climate, event_recording, readings_file, scanning
 from msdtrack.services.climate import NewReading, ReadingsResult, RefusedRow
 from msdtrack.services.scanning import NewScan
 from msdtrack.web.api import bodies, shapes
@@ -66,7 +66,7 @@ def add_readings(query: ReadingsQuery, now: int) -> dict[str, Any]:
     from 1; in CSV they are the lines of the file, its header included.
     """
     if request.mimetype == CSV:
-        result = climate.add_csv(_csv_text(), site().tz, now, query.replaces)
+        result = readings_file.add_csv(_csv_text(), site().tz, now, query.replaces)
     elif request.is_json:
         result = _add_rows(validated_json(_ROWS, request.get_data(), now), now, query.replaces)
     else:

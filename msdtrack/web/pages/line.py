@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 from flask import Blueprint, Response, current_app, url_for
 
-from msdtrack.services import alarm_rules, carrier_states, catalog, climate
+from msdtrack.services import alarm_rules, catalog, climate, watch_list
 from msdtrack.services.catalog import Place
 from msdtrack.services.climate import AirNow
 from msdtrack.store.records import AlarmRecord
 from msdtrack.web.marks import Mark, air_mark, alarm_mark
-from msdtrack.web.names import all_places, place_names
+from msdtrack.web.names import all_places
 from msdtrack.web.polling import polled
 from msdtrack.web.rendering import render_fragment, render_page
 from msdtrack.web.rows import Row, rows_of
@@ -96,21 +96,17 @@ def data(code: str) -> Response:
 
 def _screen(code: str) -> LineScreen:
     now, place = site().now(), catalog.place(code)
-    rows = rows_of(carrier_states.watch(now, code), place_names())
-    here = {row.code for row in rows}
-    alarms = [
-        alarm
-        for alarm in alarm_rules.active_alarms()
-        if alarm.place == code or alarm.carrier in here
-    ]
+    seen, count = watch_list.most_urgent(now, code, MOST_ROWS)
+    alarms, alarm_count, _ = alarm_rules.most_pressing_alarms(MOST_ALARMS, code)
     air = climate.air_now(code, now)
     return LineScreen(
         place=place,
         data_url=url_for("line.data", code=code),
         air=air,
         air_mark=air_mark(place.kind, air),
-        rows=rows[:MOST_ROWS],
-        beyond=max(0, len(rows) - MOST_ROWS),
-        alarms=tuple((alarm_mark(alarm), alarm) for alarm in alarms[:MOST_ALARMS]),
-        more_alarms=max(0, len(alarms) - MOST_ALARMS),
+        # All are here: no other place is named.
+        rows=rows_of(seen, {code: place.name}),
+        beyond=count - len(seen),
+        alarms=tuple((alarm_mark(alarm), alarm) for alarm in alarms),
+        more_alarms=alarm_count - len(alarms),
     )

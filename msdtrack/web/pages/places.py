@@ -9,9 +9,8 @@ from flask import Blueprint, Response, flash, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
 from msdtrack.errors import BadInput, FieldError
-from msdtrack.exposure.air import HOLDS_S
-from msdtrack.exposure.spans import MAX_RH_C100, MAX_TEMP_C100
-from msdtrack.services import carrier_states, catalog, climate
+from msdtrack.exposure.spans import HOLDS_S, MAX_RH_C100, MAX_TEMP_C100
+from msdtrack.services import catalog, climate, readings_file, watch_list
 from msdtrack.services.catalog import KINDS, NewPlace, Person, Place
 from msdtrack.services.climate import AirNow, NewReading, ReadingsResult
 from msdtrack.standard.recovery import storage_limit_rh_pct
@@ -194,7 +193,7 @@ def add_file(code: str) -> Response:
     except UnicodeDecodeError:
         return _file_refused(code, "The file is no UTF-8 text. Save it as CSV in UTF-8.")
     try:
-        result = climate.add_csv(
+        result = readings_file.add_csv(
             text, site().tz, site().now(), replaces=bool(request.form.get("replaces"))
         )
     except BadInput as error:
@@ -229,7 +228,7 @@ def _page(
         air_mark=air_mark(place.kind, air),
         temp_chart=air_chart(temps, start, now, "°C", temp_limit, gap_s, tz),
         rh_chart=air_chart(rhs, start, now, "% RH", rh_limit, gap_s, tz),
-        rows=rows_of(carrier_states.watch(now, code), {code: place.name}),
+        rows=rows_of(watch_list.glances(now, code), {code: place.name}),
         values={"at": form_moment(now)} if values is None else values,
         errors=errors or {},
         result=result,

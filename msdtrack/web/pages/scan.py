@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 from typing import Annotated, Any
 from uuid import UUID
 
@@ -13,7 +14,7 @@ from msdtrack.errors import MsdtrackError
 from msdtrack.printing.codes import ACTIONS, Action, BadCode, make_action_code, read_code
 from msdtrack.services import scanning
 from msdtrack.services.scan_replies import Choice
-from msdtrack.services.scanning import LONGEST_CODE, LONGEST_STATION, NewScan, ScanAnswer
+from msdtrack.services.scanning import LONGEST_CODE, LONGEST_STATION, NewScan, ScanAnswer, flat
 from msdtrack.services.station_memory import IDLE_S
 from msdtrack.web.errors import status_of
 from msdtrack.web.marks import mark_of
@@ -126,7 +127,7 @@ def _button(name: str) -> ActionButton:
 
 
 def _now(station: str) -> dict[str, Any]:
-    recent = [asdict(one) | {"time": clock(one.at)} for one in scanning.recent(station.strip())]
+    recent = [flat(one) | {"time": clock(one.at)} for one in scanning.recent(station.strip())]
     return {"now": site().now(), "recent": recent}
 
 
@@ -145,7 +146,7 @@ def _shown(done: ScanAnswer) -> dict[str, Any]:
         "msl": None if state is None else state.facts.part.msl,
         "mark": None if state is None else asdict(mark_of(state)),
         "choices": [_choice(one) for one in done.choices],
-        "countdowns": [asdict(one) for one in done.countdowns],
+        "countdowns": [flat(one) for one in done.countdowns],
         "series": done.series,
         "person": done.person,
         "action": done.action,
@@ -154,7 +155,7 @@ def _shown(done: ScanAnswer) -> dict[str, Any]:
 
 
 def _choice(offered: Choice) -> dict[str, Any]:
-    action = _action_of(offered.code)
+    action = _action_of(offered.code.split()[-1])
     return {
         "code": offered.code,
         "text": offered.text,
@@ -164,9 +165,10 @@ def _choice(offered: Choice) -> dict[str, Any]:
     }
 
 
+@lru_cache
 def _action_of(code: str) -> Action | None:
-    """Return the action of a choice, whose code ends in the action's."""
+    """Return the action that a choice ends in."""
     try:
-        return read_code(code.split()[-1]).action
+        return read_code(code).action
     except BadCode:
         return None

@@ -13,8 +13,9 @@ from msdtrack.errors import MsdtrackError
 from msdtrack.printing.codes import BadCode, CodeKind, read_code
 from msdtrack.services import catalog, scanning, shift
 from msdtrack.services.catalog import Place
-from msdtrack.services.scanning import NewScan, RecentScan, ScanAnswer
+from msdtrack.services.scanning import NewScan, ScanAnswer
 from msdtrack.services.shift import Destination
+from msdtrack.store.records import ScanBrief
 from msdtrack.times import duration_text
 from msdtrack.web import who
 from msdtrack.web.desk import Said, refusal, said, say, typed
@@ -73,7 +74,7 @@ class ShiftPage:
     places: tuple[Place, ...]
     groups: tuple[tuple[str, tuple[OutRow, ...]], ...]
     count: int
-    ticked: tuple[RecentScan, ...]
+    ticked: tuple[ScanBrief, ...]
     said: Said | None = None
     scan_id: str = ""
     asked: str = ""

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 
 from flask import Blueprint, Response
 
-from msdtrack.services import alarm_rules, carrier_states, climate
+from msdtrack.services import alarm_rules, climate, watch_list
 from msdtrack.services.catalog import Place
 from msdtrack.services.climate import AirNow
+from msdtrack.services.glance import Glance
 from msdtrack.store.records import AlarmRecord
-from msdtrack.web.marks import Mark, air_mark, alarm_mark
+from msdtrack.web.marks import Mark, air_mark, alarm_mark, mark_of
 from msdtrack.web.names import all_places
 from msdtrack.web.rendering import render_page
-from msdtrack.web.rows import Row, rows_of
+from msdtrack.web.rows import Row, has_bag_to_close, rows_of
 from msdtrack.web.site import site
 
 MOST_ALARMS = 5
@@ -57,16 +59,18 @@ class StartPage:
 def show() -> Response:
     """Answer the start page."""
     now, places = site().now(), all_places()
-    states = carrier_states.watch(now)
-    rows = rows_of(states, {place.code: place.name for place in places})
-    counts: dict[str, int] = {}
-    for row in rows:
-        counts[row.mark.kind] = counts.get(row.mark.kind, 0) + 1
-    open_bags = [row for row in rows if row.bag_to_close]
-    urgent = [
-        row for row in rows if row.mark.kind in ("stop", "soon") or row.mark.word == "Take out"
-    ]
-    alarms = alarm_rules.active_alarms()
+    names = {place.code: place.name for place in places}
+    counts: Counter[str] = Counter()
+    open_bags: list[Glance] = []
+    urgent: list[Glance] = []
+    for seen in watch_list.glances(now):
+        mark = mark_of(seen)
+        counts[mark.kind] += 1
+        if mark.kind in ("stop", "soon") or mark.word == "Take out":
+            urgent.append(seen)
+        if has_bag_to_close(seen):
+            open_bags.append(seen)
+    alarms, alarm_count, unacknowledged = alarm_rules.most_pressing_alarms(MOST_ALARMS)
     airs = []
     for place in places:
         air = climate.air_now(place.code, now)
@@ -74,14 +78,14 @@ def show() -> Response:
     return render_page(
         "start.html",
         StartPage(
-            alarms=tuple((alarm_mark(alarm), alarm) for alarm in alarms[:MOST_ALARMS]),
-            alarm_count=len(alarms),
-            unacknowledged=sum(alarm.acknowledged_at is None for alarm in alarms),
-            urgent=tuple(urgent[:MOST_CARRIERS]),
+            alarms=tuple((alarm_mark(alarm), alarm) for alarm in alarms),
+            alarm_count=alarm_count,
+            unacknowledged=unacknowledged,
+            urgent=rows_of(urgent[:MOST_CARRIERS], names),
             urgent_count=len(urgent),
-            open_bags=tuple(open_bags[:MOST_CARRIERS]),
+            open_bags=rows_of(open_bags[:MOST_CARRIERS], names),
             counts=counts,
-            watched=len(rows),
+            watched=counts.total(),
             airs=tuple(airs),
             lines=tuple(place for place in places if place.kind == "line"),
             empty=not places,

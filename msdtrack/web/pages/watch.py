@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 
 from flask import Blueprint, Response, current_app, request, url_for
 
-from msdtrack.services import carrier_states, catalog, climate
+from msdtrack.services import catalog, climate, watch_list
 from msdtrack.services.catalog import Place
 from msdtrack.services.climate import AirNow
+from msdtrack.services.glance import Glance
+from msdtrack.web.marks import mark_of
 from msdtrack.web.names import all_places
 from msdtrack.web.polling import polled
 from msdtrack.web.rendering import render_fragment, render_page
 from msdtrack.web.rows import Row, rows_of
 from msdtrack.web.site import site
+
+MOST_ROWS = 200
+"""A page with thousands would take longer to come than until it is asked for again."""
 
 pages = Blueprint("watch", __name__)
 
@@ -26,8 +32,9 @@ class WatchList:
         data_url: where its script asks for the fragment.
         place: the place it is limited to, None for all.
         places: the places to choose from.
-        rows: watched carriers, most urgent first.
-        counts: how many rows have each mark, by the kind of mark.
+        rows: watched carriers, most urgent first, as many as a page can hold.
+        beyond: how many more there are.
+        counts: how many watched carriers have each mark, by the kind of mark.
         airs: newest reading of each place where something is exposed, with the place's name.
     """
 
@@ -35,6 +42,7 @@ class WatchList:
     place: Place | None
     places: tuple[Place, ...]
     rows: tuple[Row, ...]
+    beyond: int
     counts: dict[str, int]
     airs: tuple[tuple[str, AirNow], ...]
 
@@ -62,19 +70,23 @@ def _list(code: str | None) -> WatchList:
     now, places = site().now(), all_places()
     place = None if code is None else catalog.place(code)
     names = {each.code: each.name for each in places}
-    states = carrier_states.watch(now, code)
-    rows = rows_of(states, names)
-    counts: dict[str, int] = {}
-    for row in rows:
-        counts[row.mark.kind] = counts.get(row.mark.kind, 0) + 1
-    exposed_at = {each.ledger.place for each in states if each.status == "exposed"}
+    first: list[Glance] = []
+    counts: Counter[str] = Counter()
+    exposed_at = set()
+    for each in watch_list.glances(now, code):
+        if len(first) < MOST_ROWS:
+            first.append(each)
+        counts[mark_of(each).kind] += 1
+        if each.status == "exposed":
+            exposed_at.add(each.place)
     ovens = {each.code for each in places if each.kind == "oven"}
     with_air = sorted(at for at in exposed_at if at is not None and at not in ovens)
     return WatchList(
         data_url=url_for("watch.data", place=code),
         place=place,
         places=tuple(places),
-        rows=rows,
+        rows=rows_of(first, names),
+        beyond=counts.total() - len(first),
         counts=counts,
         airs=tuple((names.get(at, at), climate.air_now(at, now)) for at in with_air),
     )

@@ -1,0 +1,42 @@
+"""Facts that every carrier's state needs and that seldom change: places, their air settings,
+policies.
+
+What was read is kept until one of them has changed. Their tables only grow, and a place is never
+corrected without a trace, so the newest ids of these tables tell.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+from msdtrack.store.connection import generation, once_in_transaction, snapshot_is_committed
+from msdtrack.store.statements import one_row
+
+T = TypeVar("T")
+
+_STAMP = (
+    "SELECT (SELECT max(id) FROM place_setting), (SELECT max(id) FROM policy), "
+    "(SELECT max(id) FROM fact_change)"
+)
+
+_kept: dict[str, tuple[tuple[object, ...], Any]] = {}
+
+
+def seldom_changed(name: str, read: Callable[[], T]) -> T:
+    """Return what `read` returns, read anew only if a place or a policy has changed since.
+
+    Args:
+        name: stands for what is read.
+        read: reads places or policies; what it returns is shared and must not be changed.
+    """
+    stamp = (generation(), *once_in_transaction(lambda: one_row(_STAMP)))
+    kept = _kept.get(name)
+    if kept is not None and kept[0] == stamp:
+        found: T = kept[1]
+        return found
+    found = read()
+    # Undone, what this transaction has written may leave its ids to something else.
+    if snapshot_is_committed():
+        _kept[name] = (stamp, found)
+    return found
