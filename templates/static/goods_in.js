@@ -2,6 +2,7 @@
 // receives what was confirmed. All that is known of a label is sent each time; the server keeps none.
 
 import { GoodsInScreen, MOST_LISTED } from "./goods_in_screen.js";
+import { printFrame } from "./print_frame.js";
 import { signal } from "./scan_sound.js";
 import { typeSeparators } from "./wedge.js";
 
@@ -272,30 +273,22 @@ addEventListener("beforeunload", (event) => {
 // -- labels ------------------------------------------------------------------------------------
 
 const frame = root.querySelector("iframe");
-let printing = false;
+const printHere = printFrame(frame, listen);
 
 function print(code, target = "labels-frame") {
   const layout = find("layout").value || (target === "_blank" && find("layout").options[0].value);
   if (!layout) return;
-  const sheet = find("print");
-  sheet.action = root.dataset.labelUrl.replace("CODE", encodeURIComponent(code));
-  sheet.target = target;
-  sheet.elements.layout.value = layout;
-  printing = target === "labels-frame";
-  sheet.submit();
+  const load = () => {
+    const sheet = find("print");
+    sheet.action = root.dataset.labelUrl.replace("CODE", encodeURIComponent(code));
+    sheet.target = target;
+    sheet.elements.layout.value = layout;
+    sheet.submit();
+  };
+  if (target === "_blank") load();
+  else printHere(load);
 }
 
-frame.addEventListener("load", () => {
-  if (!printing) return;
-  printing = false;
-  try {
-    frame.contentWindow.focus();
-    frame.contentWindow.print();
-  } catch {
-    // A browser that shows no PDF in the page saves it; the list has a button for it too.
-  }
-  listen();
-});
 find("layout").value = localStorage.getItem(LAYOUT_KEY) ?? find("layout").value;
 find("layout").addEventListener("change", () => {
   localStorage.setItem(LAYOUT_KEY, find("layout").value);
