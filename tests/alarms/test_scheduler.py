@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import logging
+import signal
 import subprocess
 import sys
 from collections import Counter
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from threading import Event
 
@@ -18,6 +20,7 @@ from msdtrack.alarms.scheduler import (
     ClockWatch,
     SchedulerHandle,
     hurry,
+    schedule,
     start_scheduler,
     tick,
 )
@@ -93,6 +96,99 @@ def test_two_processes_at_once_give_one_alarm_for_each_cause(reel: str, database
     assert sum(changes) == 3
 
 
+PROCESS = """
+import sys
+from msdtrack.alarms.scheduler import LEASE_S, tick
+from msdtrack.services.health import ALARM_WATCH
+from msdtrack.store import lease
+from msdtrack.store.connection import close_store, open_store, write
+open_store(sys.argv[1])
+for line in sys.stdin:
+    what, moment = line.split()
+    if what == "tick":
+        print(tick(int(moment), sys.argv[2]), flush=True)
+    else:
+        with write():
+            lease.take_lease(ALARM_WATCH, sys.argv[2], int(moment), LEASE_S)
+            print("in the middle", flush=True)
+            sys.stdin.readline()
+close_store()
+"""
+
+
+class Servers:
+    """Processes of their own on one database, which look when they are told to."""
+
+    def __init__(self, database_url: str, count: int) -> None:
+        self.alive = {
+            f"server {n}": subprocess.Popen(
+                [sys.executable, "-c", PROCESS, database_url, f"server {n}"],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                text=True,
+            )
+            for n in range(count)
+        }
+
+    def tell(self, name: str, what: str, moment: int) -> str:
+        process = self.alive[name]
+        assert process.stdin is not None
+        assert process.stdout is not None
+        process.stdin.write(f"{what} {moment}\n")
+        process.stdin.flush()
+        return process.stdout.readline().strip()
+
+    def looking(self, moment: int) -> list[str]:
+        """Let each try to look, a second apart, and return those whose turn it was."""
+        return [
+            name
+            for n, name in enumerate(self.alive)
+            if self.tell(name, "tick", moment + n) != "None"
+        ]
+
+    def kill(self, name: str) -> None:
+        process = self.alive.pop(name)
+        process.kill()
+        process.communicate(timeout=30)
+        assert process.returncode == -signal.SIGKILL
+
+    def end(self) -> None:
+        for process in self.alive.values():
+            process.communicate(timeout=30)
+            assert process.returncode == 0
+
+
+@pytest.fixture
+def servers(reel: str, database_url: str) -> Iterator[Servers]:
+    """Four servers."""
+    found = Servers(database_url, 4)
+    yield found
+    found.end()
+
+
+def test_of_four_processes_one_looks_and_another_takes_over_after_a_kill(servers: Servers) -> None:
+    """Nobody looks while the lease of the killed one lasts, 90 s; then one does, and stays."""
+    for look in range(5):
+        assert servers.looking(NOW + look * PERIOD_S) == ["server 0"]
+    last = NOW + 4 * PERIOD_S
+    servers.kill("server 0")
+    for look in range(1, LEASE_S // PERIOD_S):
+        assert servers.looking(last + look * PERIOD_S) == []
+    # The clocks are a second apart, and the first asks a moment too early.
+    assert servers.looking(last + LEASE_S - 1) == ["server 2"]
+    for look in range(100):
+        assert servers.looking(last + LEASE_S + (1 + look) * PERIOD_S) == ["server 2"]
+    assert causes() == {"bag_open_too_long": 1, "readings_missing": 1}
+    assert all(alarm.times == 1 for alarm in alarm_rules.alarm_history())
+
+
+def test_a_process_killed_in_the_middle_of_a_write_leaves_nothing_behind(servers: Servers) -> None:
+    """The database lets go of its lock, and the lease it was taking was never taken."""
+    assert servers.tell("server 1", "hold", NOW) == "in the middle"
+    servers.kill("server 1")
+    assert servers.looking(NOW + 1) == ["server 0"]
+
+
 def test_a_look_that_changes_nothing_can_be_repeated(reel: str) -> None:
     """The same moment twice by the same server."""
     assert tick(NOW + HOUR, "first") == 2
@@ -155,6 +251,51 @@ def test_the_scheduler_looks_at_once_and_gives_the_lease_back(reel: str) -> None
     assert lease.watermark(ALARM_WATCH) == NOW + HOUR
     assert causes()["bag_open_too_long"] == 1
     assert tick(NOW + HOUR + 1, "second") is not None
+
+
+def test_ten_minutes_stopped_give_one_look_that_makes_up_for_all() -> None:
+    """Coalesced, and never too late: twenty looks were due, one is taken, the next is ahead."""
+    looks: list[datetime] = []
+    taken = Event()
+
+    def look() -> None:
+        looks.append(datetime.now(UTC))
+        taken.set()
+
+    scheduler = BackgroundScheduler(timezone=UTC)
+    schedule(scheduler, look, datetime.now(UTC) - timedelta(minutes=10))
+    scheduler.start()
+    assert taken.wait(30)
+    job = scheduler.get_job(ALARM_WATCH)
+    scheduler.shutdown(wait=True)
+    assert len(looks) == 1
+    assert looks[0] < job.next_run_time <= looks[0] + timedelta(seconds=PERIOD_S)
+    assert (job.coalesce, job.misfire_grace_time, job.max_instances) == (True, None, 1)
+
+
+def test_one_look_after_a_stop_sees_what_happened_meanwhile(reel: str) -> None:
+    """Stopped for ten minutes, in which the bag's time was up: told once, by the one look."""
+    stopped = NOW + 48 * 60
+    for look in range(0, stopped - NOW, PERIOD_S):
+        tick(NOW + look, "first")
+    before = causes()
+    assert before == {"readings_missing": 1}
+    looks: list[int] = []
+    taken = Event()
+
+    def now() -> int:
+        looks.append(stopped + 600)
+        taken.set()
+        return looks[-1]
+
+    handle = start_scheduler(now, "first")
+    assert taken.wait(30)
+    handle.stop()
+    assert len(looks) == 1
+    assert lease.watermark(ALARM_WATCH) == stopped + 600
+    assert causes() == before | {"bag_open_too_long": 1}
+    assert tick(stopped + 600 + PERIOD_S, "first") == 0
+    assert all(alarm.times == 1 for alarm in alarm_rules.alarm_history())
 
 
 def test_a_clock_put_back_does_not_put_the_next_look_off() -> None:

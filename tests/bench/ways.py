@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
-import sqlite3
 from bisect import bisect_left, bisect_right
 from collections import Counter
 from fractions import Fraction
+from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -27,6 +27,19 @@ def key_of(temp: int, rh: int) -> AirKey:
     return AirKey(cell, temp <= 3000 and rh <= 6000, None)
 
 
+def standing(log: list[Any]) -> list[tuple[str, int, str | None]]:
+    """Return (kind, at, place) of a carrier's events by moment, with their corrections."""
+    found: dict[str, tuple[str, int, str | None]] = {}
+    for id_, kind, at, place, payload in log:
+        if kind == "correct":
+            fix = json.loads(payload)
+            before = found[fix["corrects"]]
+            found[fix["corrects"]] = (before[0], fix["fields"]["at"], before[2])
+        else:
+            found[id_] = (kind, at, place)
+    return sorted(found.values(), key=lambda event: event[1])
+
+
 class Naive:
     """Each carrier on its own: its events, then the readings of each exposure, in a loop.
 
@@ -35,7 +48,6 @@ class Naive:
 
     def __init__(self, database: Any, mark: str = "?") -> None:
         self._database, self._mark = database, mark
-        self._keys: dict[tuple[int, int], AirKey] = {}
 
     def _rows(self, sql: str, *given: object) -> list[Any]:
         return list(self._database.execute(sql.replace("?", self._mark), given).fetchall())
@@ -57,15 +69,7 @@ class Naive:
 
     def _standing(self, code: str) -> list[tuple[str, int, str | None]]:
         sql = "SELECT id, kind, at, place, payload FROM event WHERE carrier = ? ORDER BY seq"
-        found: dict[str, tuple[str, int, str | None]] = {}
-        for id_, kind, at, place, payload in self._rows(sql, code):
-            if kind == "correct":
-                fix = json.loads(payload)
-                before = found[fix["corrects"]]
-                found[fix["corrects"]] = (before[0], fix["fields"]["at"], before[2])
-            else:
-                found[id_] = (kind, at, place)
-        return sorted(found.values(), key=lambda event: event[1])
+        return standing(self._rows(sql, code))
 
     def _expose(self, seconds: Counter[AirKey], place: str, start: int, end: int) -> None:
         readings = self._rows(
@@ -78,23 +82,21 @@ class Naive:
         ):
             s, e = max(at, start), min(after, end)
             if s < e:
-                air = (max(temp, temp_after), max(rh, rh_after))
-                if air not in self._keys:
-                    self._keys[air] = key_of(*air)
-                seconds[self._keys[air]] += e - s
+                seconds[key_of(max(temp, temp_after), max(rh, rh_after))] += e - s
 
 
 class Slices:
     """Readings as numpy arrays in memory, a slice for each exposure; in floating point."""
 
-    def __init__(self, database: sqlite3.Connection) -> None:
+    def __init__(self, database: Any) -> None:
         self._places = {}
         lookup: dict[tuple[int, int], AirKey] = {}
         for code, id_ in database.execute("SELECT code, id FROM place").fetchall():
             sql = (
-                "SELECT second, temp_c100, rh_c100 FROM reading WHERE place_id = ? ORDER BY second"
+                "SELECT second, temp_c100, rh_c100 FROM reading "
+                f"WHERE place_id = {int(id_)} ORDER BY second"
             )
-            rows = np.array(database.execute(sql, (id_,)).fetchall(), dtype=np.int64)
+            rows = np.array(database.execute(sql).fetchall(), dtype=np.int64)
             after = np.vstack([rows[1:], rows[-1:]])
             temps = np.maximum(rows[:, 1], after[:, 1])
             rhs = np.maximum(rows[:, 2], after[:, 2])
@@ -107,28 +109,23 @@ class Slices:
                 rates[part.number] = np.array([table[pair] for pair in pairs])
             self._places[code] = (rows[:, 0].copy(), rates)
         self._exposures: dict[str, tuple[str, list[tuple[str, int, int]]]] = {}
-        self.read(database)
+        self._read(database)
 
-    def read(self, database: sqlite3.Connection) -> None:
+    def _read(self, database: Any) -> None:
         """Read the exposures of every carrier that is out."""
         parts = dict(database.execute("SELECT code, part FROM carrier").fetchall())
-        opened: dict[str, tuple[str, int]] = {}
-        found: dict[str, list[tuple[str, int, int]]] = {}
-        gone = set()
-        sql = "SELECT carrier, kind, at, place FROM event ORDER BY at, seq"
-        for code, kind, at, place in database.execute(sql):
-            if kind == "open":
-                opened[code] = (place, at)
-            elif kind == "close":
-                found.setdefault(code, []).append((*opened.pop(code), at))
-            elif kind == "scrap":
-                gone.add(code)
-        for code, (place, at) in opened.items():
-            if code not in gone:
-                found.setdefault(code, []).append((place, at, NOW))
-        self._exposures = {
-            c: (parts[c], e) for c, e in found.items() if c in opened and c not in gone
-        }
+        sql = "SELECT carrier, id, kind, at, place, payload FROM event ORDER BY carrier, seq"
+        for code, log in groupby(database.execute(sql), key=lambda row: row[0]):
+            exposures: list[tuple[str, int, int]] = []
+            opened: tuple[str, int] | None = None
+            for kind, at, place in standing([row[1:] for row in log]):
+                if kind == "open":
+                    opened = str(place), at
+                elif opened is not None:
+                    exposures.append((*opened, at))
+                    opened = None
+            if opened is not None:
+                self._exposures[code] = parts[code], [*exposures, (*opened, NOW)]
 
     def used(self) -> dict[str, float]:
         """Return the share used at NOW of every carrier that is out."""

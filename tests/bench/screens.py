@@ -1,0 +1,235 @@
+"""Target 7: a hundred wall screens, the server's memory, and its start to the first answer."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from statistics import median
+from typing import Any
+
+from msdtrack.services import alarm_rules, standings
+from msdtrack.store.connection import close_store, open_store
+from msdtrack.store.statements import rows
+from tests.bench.http_client import Connection
+from tests.bench.measuring import absolute, heading, percentile, ratio
+from tests.bench.reference_load import Size, fill, with_checkpoint
+
+SCREENS = 100
+EVERY_S = 5
+WINDOW_S = 60
+"""As long as the screens are watched; the alarm watch looks twice in it. The ways beside it get
+half."""
+
+STARTS = 5
+MOST_SHARE = 5
+MOST_MB = 200
+FIRST_ANSWER_S = 1.5
+ASKED = 500
+"""Carriers whose state is asked for before the memory is read."""
+
+_KB = 1024
+
+
+@dataclass(frozen=True, slots=True)
+class Server:
+    """A server that runs, as a user starts it."""
+
+    port: int
+    pid: int
+
+    def cpu_s(self) -> float:
+        """Return the seconds that it has kept a core busy."""
+        told = Path(f"/proc/{self.pid}/stat").read_text().rpartition(")")[2].split()
+        return (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")
+
+    def memory_mb(self, what: str) -> float:
+        """Return its memory, MB: VmRSS now, VmHWM at most so far."""
+        for line in Path(f"/proc/{self.pid}/status").read_text().splitlines():
+            if line.startswith(f"{what}:"):
+                return int(line.split()[1]) / _KB
+        raise LookupError(what)
+
+
+def screens_target(size: Size, window_s: int = WINDOW_S) -> None:
+    """Print target 7.
+
+    Args:
+        size: of the reference load, which is made to end now: a server goes by the real clock.
+        window_s: how long the screens are watched, seconds.
+    """
+    with tempfile.TemporaryDirectory(prefix="msdtrack-screens-") as name:
+        path = Path(name) / "screens.db"
+        places, carriers = _load(path, size)
+        heading(f"7. {SCREENS} screens that ask every {EVERY_S} s, {os.cpu_count()} cores")
+        _starts(path, places[0])
+        with served(path) as server:
+            _screens(server, places, carriers, window_s)
+            _memory(server, places, carriers)
+
+
+def _load(path: Path, size: Size) -> tuple[list[str], list[str]]:
+    """Make a load as a server that ran until now has left it; return places and carriers."""
+    now, url = int(time.time()), f"sqlite:///{path}"
+    fill(url, size, now)
+    open_store(url)
+    standings.rebuild(now)
+    alarm_rules.evaluate(now)
+    places = [code for (code,) in rows("SELECT code FROM place ORDER BY code")]
+    sql = "SELECT carrier FROM standing WHERE listed = 1 ORDER BY place, carrier"
+    carriers = [code for (code,) in rows(sql)]
+    close_store()
+    with_checkpoint(path)
+    return places, carriers
+
+
+@contextmanager
+def served(path: Path) -> Iterator[Server]:
+    """Serve a database as a user does, in a process of its own, which may be killed meanwhile."""
+    with path.with_suffix(".log").open("a") as log:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "msdtrack", "serve", "--database", f"sqlite:///{path}",
+             "--port", "0"],
+            stdout=subprocess.PIPE, stderr=log, text=True,
+        )  # fmt: skip
+        try:
+            assert process.stdout is not None
+            line = process.stdout.readline()
+            assert line.startswith("Serving "), line
+            yield Server(int(line.strip().rstrip("/").rsplit(":", 1)[1]), process.pid)
+        finally:
+            process.send_signal(signal.SIGTERM)
+            process.wait(30)
+
+
+def _starts(path: Path, place: str) -> None:
+    """Print how long it takes from the start of the process to the first answer."""
+    asked = {"the start page": "/", "a line's screen": f"/line/{place}", "the watch list": "/watch"}
+    taken: dict[str, list[float]] = {what: [] for what in [*asked, "only the program loaded"]}
+    for _ in range(STARTS):
+        for what, url in asked.items():
+            copy = Path(shutil.copy(path, path.with_name("start.db")))
+            start = time.perf_counter()
+            with served(copy) as server:
+                connection = Connection(server.port)
+                answer = connection.ask(connection.request("GET", url))
+                taken[what].append(time.perf_counter() - start)
+                assert answer.status == 200, answer.status
+                connection.close()
+        start = time.perf_counter()
+        subprocess.run([sys.executable, "-c", "import msdtrack.cli.serving"], check=True)
+        taken["only the program loaded"].append(time.perf_counter() - start)
+    found = {what: median(times) for what, times in taken.items()}
+    limit = found.pop("only the program loaded")
+    for what, seconds in found.items():
+        absolute(f"start to first answer, {what}", seconds)
+    absolute("limit: the program loaded, nothing served", limit)
+    slowest = max(found.values())
+    ratio(
+        "seconds from start to first answer", slowest, f"<= {FIRST_ANSWER_S:g}",
+        slowest <= FIRST_ANSWER_S, ours=slowest, limit=limit,
+    )  # fmt: skip
+
+
+def _screens(server: Server, places: list[str], carriers: list[str], window_s: int) -> None:
+    """Print what the screens cost the server, beside other ways to keep them up to date."""
+    half_s = window_s // 2
+    ways = {
+        "before": _life(server, "none", half_s, places, carriers),
+        "ours": _life(server, "etag", window_s, places, carriers),
+        "body": _life(server, "body", half_s, places, carriers),
+        "page": _life(server, "page", half_s, places, carriers),
+        "after": _life(server, "none", half_s, places, carriers),
+        "static": _life(server, "static", half_s, places, []),
+    }
+    for way, lived in ways.items():
+        assert not lived.seen["faults"], (way, lived.seen["faults"][:3])
+    share = {way: 100 * lived.cpu_s / lived.seconds for way, lived in ways.items()}
+    without = (share["before"] + share["after"]) / 2
+    ours, value = ways["ours"], share["ours"] - without
+    polls, scans = ours.seen["polls"], ours.seen["scans"]
+    print(
+        f"    a reading of {len(places)} places each minute, one by one; "
+        f"{scans / ours.seconds * 60:.0f} scans a minute; {polls:,} polls, "
+        f"{ours.seen['same']:,} answered 304, {ours.seen['bytes'] / polls / _KB:.1f} KiB on average"
+    )
+    absolute("answer to a poll, p50", percentile(ours.seen["times"], 0.5))
+    absolute("answer to a poll, p99", percentile(ours.seen["times"], 0.99))
+    for what, found in (
+        ("the whole server, screens with their ETag", share["ours"]),
+        ("readings, scans and alarm watch, no screens", without),
+        ("screens with their ETag", value),
+        ("screens without, the kept body each time", share["body"] - without),
+        ("naive: a page made for each", share["page"] - without),
+        ("limit: a small file each time, nothing written", share["static"]),
+    ):
+        print(f"    share of a core: {what:<50}{found:>9.2f} %")
+    ratio(
+        "% of a core for the screens", value, f"<= {MOST_SHARE}", value <= MOST_SHARE,
+        ours=f"{value:.2f} %",
+        naive=f"{share['page'] - without:.2f} %",
+        limit=f"{share['static']:.2f} %",
+    )  # fmt: skip
+    print(f"  compared: {ours.seen['compared']} screens say what their pages made anew say")
+
+
+@dataclass(frozen=True, slots=True)
+class Lived:
+    """A while: how long it was, how long the server kept a core busy, and what the clients saw."""
+
+    seconds: float
+    cpu_s: float
+    seen: dict[str, Any]
+
+
+def _life(server: Server, way: str, seconds: int, places: list[str], carriers: list[str]) -> Lived:
+    """Let screens ask and things happen for a while, from a process of its own."""
+    wanted = {
+        "port": server.port,
+        "way": way,
+        "seconds": seconds,
+        "places": places,
+        "carriers": carriers,
+        "screens": 0 if way == "none" else SCREENS,
+        "every_s": EVERY_S,
+    }
+    client = subprocess.Popen(
+        [sys.executable, "-m", "tests.bench.screen_clients"],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    assert client.stdin is not None
+    assert client.stdout is not None
+    client.stdin.write(json.dumps(wanted))
+    client.stdin.close()
+    assert client.stdout.readline() == "warm\n"
+    cpu_s, start = server.cpu_s(), time.perf_counter()
+    assert client.stdout.readline() == "done\n"
+    cpu_s, taken_s = server.cpu_s() - cpu_s, time.perf_counter() - start
+    seen = json.loads(client.stdout.readline())
+    client.wait(30)
+    return Lived(taken_s, cpu_s, seen)
+
+
+def _memory(server: Server, places: list[str], carriers: list[str]) -> None:
+    """Print the server's memory once everything has been asked of it."""
+    connection = Connection(server.port)
+    pages = ["/", "/watch", "/alarms", "/line", "/places", "/carriers", "/api/v1/watch"]
+    pages += [f"/line/{place}" for place in places] + [f"/places/{place}" for place in places]
+    step = max(1, len(carriers) // ASKED)
+    pages += [f"/api/v1/carriers/{code}" for code in carriers[::step]]
+    pages += [f"/carriers/{code}" for code in carriers[:: 10 * step]]
+    for page in pages:
+        assert connection.ask(connection.request("GET", page)).status == 200, page
+    connection.close()
+    now, most = server.memory_mb("VmRSS"), server.memory_mb("VmHWM")
+    print(f"    memory of the server: {now:.0f} MB, at most {most:.0f} MB so far")
+    ratio("MB of memory at most", most, f"< {MOST_MB}", most < MOST_MB, ours=f"{most:.0f} MB")
