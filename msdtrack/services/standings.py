@@ -8,7 +8,6 @@ and is built anew by `rebuild`.
 from __future__ import annotations
 
 import itertools
-import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
@@ -23,7 +22,7 @@ from msdtrack.exposure.spans import HOLDS_S, AirKey
 from msdtrack.exposure.state import CarrierState
 from msdtrack.exposure.urgency import is_watched
 from msdtrack.exposure.urgency import urgency as _urgency
-from msdtrack.services import air_cache, answers, glance
+from msdtrack.services import air_cache, glance, standing_rows
 from msdtrack.services.accounts import Account, accounts
 from msdtrack.services.air_cache import all_places
 from msdtrack.standard import derating
@@ -193,9 +192,9 @@ class _Work:
             if gone:
                 went_at = max((e.at for e in account.events if e.at <= self.now), default=self.now)
                 if ahead:
-                    changed.append(_gone(state, self.now, None, min(ahead)))
+                    changed.append(standing_rows.gone(state, self.now, None, min(ahead)))
                 elif went_at > self._gone_kept_from:
-                    changed.append(_gone(state, went_at, went_at, FOREVER))
+                    changed.append(standing_rows.gone(state, went_at, went_at, FOREVER))
                 else:
                     dropped.append(code)
             elif ahead or lines.was_out(state):
@@ -242,7 +241,7 @@ class _Work:
             left_rate=left_rate,
             heeds_air=line.heeds_air,
             gone_at=None,
-            summary=_summary(state, line),
+            summary=standing_rows.summary(state, line),
             glance=glance.kept(state),
         )
 
@@ -380,36 +379,6 @@ def _dry_since(air: PlaceAir, at: int, until: int) -> bool:
     before it."""
     found = spells(air, at - 1, until + 1, until, _CABINET_DRY_C100)
     return all(spell == "dry" for _, _, spell in found)
-
-
-def _gone(state: CarrierState, since: int, gone_at: int | None, until: int) -> Standing:
-    return Standing(
-        carrier=state.facts.code,
-        part=state.facts.part.number,
-        place=state.ledger.place,
-        listed=False,
-        urgency=9,
-        since=since,
-        until=until,
-        share=0,
-        rate=0,
-        next_share=lines.NEVER,
-        air_place=None,
-        rate_class=None,
-        in_air=False,
-        left_rate=0,
-        heeds_air=False,
-        gone_at=gone_at,
-        summary="{}",
-        glance="[]",
-    )
-
-
-def _summary(state: CarrierState, line: lines.Line) -> str:
-    moves = [name for name in ("hot", "assumed", "provisional") if getattr(line, name)]
-    if state.next_step.kind in ("use", "use_first"):
-        moves.append("use")
-    return json.dumps({"answer": answers.state_answer(state), "moves": moves})
 
 
 @lru_cache
