@@ -35,7 +35,7 @@ DOUBLED: dict[str, Callable[[Size], Size]] = {
 WORK = ("watch list, all", "watch list, 100", "scan", "past state")
 TARGETS = {"watch list, all": 1, "watch list, 100": 1, "scan": 2, "past state": 4}
 MOST = {
-    "readings": dict.fromkeys(WORK, 1.5) | {"past state": 2.5},
+    "readings": dict.fromkeys(WORK, 1.5),
     "carriers": {"watch list, all": 2.5, "watch list, 100": 2.5, "scan": 1.5, "past state": 1.5},
     "history": dict.fromkeys(WORK, 1.5),
     "own intervals": {"watch list, all": 1.5, "watch list, 100": 1.5, "scan": 2.5,

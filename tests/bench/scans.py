@@ -6,10 +6,7 @@ import itertools
 import json
 import os
 import shutil
-import signal
 import sqlite3
-import subprocess
-import sys
 import tempfile
 import time
 import urllib.request
@@ -33,6 +30,7 @@ from msdtrack.web.marks import mark_of
 from tests.bench.http_client import Answer, Client, Connection, at_once
 from tests.bench.measuring import REPEATS, absolute, heading, percentile, ratio
 from tests.bench.reference_load import Size, fill, with_checkpoint
+from tests.bench.serving import served
 
 STATIONS = 8
 WRITERS = 4
@@ -178,25 +176,6 @@ def _copy(present: Path, name: str) -> Path:
     return Path(shutil.copy(present, present.with_name(f"{name}.db")))
 
 
-@contextmanager
-def served(path: Path) -> Iterator[int]:
-    """Serve a database as a user does, in a process of its own; yield the port."""
-    with (path.with_suffix(".log")).open("a") as log:
-        process = subprocess.Popen(
-            [sys.executable, "-m", "msdtrack", "serve", "--database", f"sqlite:///{path}",
-             "--port", "0"],
-            stdout=subprocess.PIPE, stderr=log, text=True,
-        )  # fmt: skip
-        try:
-            assert process.stdout is not None
-            line = process.stdout.readline()
-            assert line.startswith("Serving "), line
-            yield int(line.strip().rstrip("/").rsplit(":", 1)[1])
-        finally:
-            process.send_signal(signal.SIGTERM)
-            process.wait(30)
-
-
 def _no_database(connection: Connection) -> bytes:
     """Return a request that the server answers without its database: a small static file."""
     address = f"http://{connection.host}/scan"
@@ -236,7 +215,8 @@ def _one(path: Path, groups: list[list[str]], count: int) -> None:
     commits: list[float] = []
     empty: list[float] = []
     halves: list[dict[str, float]] = []
-    with served(path) as port:
+    with served(path) as server:
+        port = server.port
         connection = Connection(port)
         small = _no_database(connection)
         first = []
@@ -344,8 +324,8 @@ def _all_served(path: Path, count: int) -> Iterator[list[int]]:
     if count == 0:
         yield []
         return
-    with served(path) as port, _all_served(path, count - 1) as others:
-        yield [port, *others]
+    with served(path) as server, _all_served(path, count - 1) as others:
+        yield [server.port, *others]
 
 
 def _shares(what: str, times: list[float]) -> None:

@@ -17,7 +17,7 @@ from msdtrack.alarms.scheduler import LEASE_S, PERIOD_S
 from msdtrack.services.health import ALARM_WATCH
 from tests.bench.measuring import heading, ratio
 from tests.bench.reference_load import Size, fill
-from tests.bench.screens import served
+from tests.bench.serving import served
 
 SERVERS = 4
 _ASK_EVERY_S = 0.25

@@ -5,13 +5,10 @@ from __future__ import annotations
 import json
 import os
 import shutil
-import signal
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from statistics import median
@@ -23,6 +20,7 @@ from msdtrack.store.statements import rows
 from tests.bench.http_client import Connection
 from tests.bench.measuring import absolute, heading, percentile, ratio
 from tests.bench.reference_load import Size, fill, with_checkpoint
+from tests.bench.serving import Server, served
 
 SCREENS = 100
 EVERY_S = 5
@@ -38,26 +36,6 @@ ASKED = 500
 """Carriers whose state is asked for before the memory is read."""
 
 _KB = 1024
-
-
-@dataclass(frozen=True, slots=True)
-class Server:
-    """A server that runs, as a user starts it."""
-
-    port: int
-    pid: int
-
-    def cpu_s(self) -> float:
-        """Return the seconds that it has kept a core busy."""
-        told = Path(f"/proc/{self.pid}/stat").read_text().rpartition(")")[2].split()
-        return (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")
-
-    def memory_mb(self, what: str) -> float:
-        """Return its memory, MB: VmRSS now, VmHWM at most so far."""
-        for line in Path(f"/proc/{self.pid}/status").read_text().splitlines():
-            if line.startswith(f"{what}:"):
-                return int(line.split()[1]) / _KB
-        raise LookupError(what)
 
 
 def screens_target(size: Size, window_s: int = WINDOW_S) -> None:
@@ -90,25 +68,6 @@ def _load(path: Path, size: Size) -> tuple[list[str], list[str]]:
     close_store()
     with_checkpoint(path)
     return places, carriers
-
-
-@contextmanager
-def served(path: Path) -> Iterator[Server]:
-    """Serve a database as a user does, in a process of its own, which may be killed meanwhile."""
-    with path.with_suffix(".log").open("a") as log:
-        process = subprocess.Popen(
-            [sys.executable, "-m", "msdtrack", "serve", "--database", f"sqlite:///{path}",
-             "--port", "0"],
-            stdout=subprocess.PIPE, stderr=log, text=True,
-        )  # fmt: skip
-        try:
-            assert process.stdout is not None
-            line = process.stdout.readline()
-            assert line.startswith("Serving "), line
-            yield Server(int(line.strip().rstrip("/").rsplit(":", 1)[1]), process.pid)
-        finally:
-            process.send_signal(signal.SIGTERM)
-            process.wait(30)
 
 
 def _starts(path: Path, place: str) -> None:
