@@ -58,27 +58,24 @@ def spell_at(air: PlaceAir, at: int, limit_rh_c100: int) -> tuple[int, Spell]:
 def wet_from(air: PlaceAir, at: int, limit_rh_c100: int) -> int:
     """Return where the unbroken humid or unknown stretch begins that ends at the reading at `at`;
     `at` if it was dry before it."""
-    after: Reading | None = None
-    for reading in air.days.backwards(at):
-        if after is not None and _dry_between(reading, after, limit_rh_c100):
-            return after[0]
-        after = reading
-    return -FOREVER
+    return _up_to_dry(air.days.backwards(at), limit_rh_c100, -FOREVER)
 
 
 def wet_to(air: PlaceAir, at: int, limit_rh_c100: int) -> int:
     """Return where the unbroken humid or unknown stretch ends that begins at the reading at `at`;
     `at` if it is dry after it."""
-    before: Reading | None = None
-    for reading in air.days.forwards(at):
-        if before is not None and _dry_between(before, reading, limit_rh_c100):
-            return before[0]
-        before = reading
-    return FOREVER + 1
+    return _up_to_dry(air.days.forwards(at), limit_rh_c100, FOREVER + 1)
 
 
-def _dry_between(first: Reading, second: Reading, limit_rh_c100: int) -> bool:
-    return second[0] - first[0] <= HOLDS_S and max(first[2], second[2]) <= limit_rh_c100
+def _up_to_dry(readings: Iterable[Reading], limit_rh_c100: int, otherwise: int) -> int:
+    """Return the last reading before two neighbours between which it was dry."""
+    last: Reading | None = None
+    for reading in readings:
+        near = last is not None and abs(reading[0] - last[0]) <= HOLDS_S
+        if last is not None and near and max(reading[2], last[2]) <= limit_rh_c100:
+            return last[0]
+        last = reading
+    return otherwise
 
 
 def _runs(air: PlaceAir, start: int, end: int, at: int, limit_rh_c100: int) -> list[Run]:

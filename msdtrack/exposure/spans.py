@@ -88,11 +88,3 @@ def span_of(start: int, end: int, key: AirKey, temp: int, rh: int, now: AirSetti
 def worst_of(airs: Sequence[Air]) -> Air:
     """Return the highest temperature and the highest humidity."""
     return max(air[0] for air in airs), max(air[1] for air in airs)
-
-
-def cut(span: Span, start: int, end: int) -> Span | None:
-    """Return what of a span lies in [start, end), None if nothing does."""
-    if start <= span.start and span.end <= end:
-        return span
-    s, e = max(span.start, start), min(span.end, end)
-    return None if s >= e else Span(s, e, span.key, span.raw, span.guarded)

@@ -12,6 +12,7 @@ from msdtrack.services import standings
 from msdtrack.services.accounts import Account, account, accounts
 from msdtrack.store import carriers
 from msdtrack.store import places as place_table
+from msdtrack.store import standings as table
 from msdtrack.store.connection import read
 
 __all__ = [
@@ -84,7 +85,7 @@ def watch(now: int, place: str | None = None, limit: int | None = None) -> list[
     if known is None:
         return watch_by_folding(now, place)[:limit]
     with read():
-        first = [one.carrier for one in standings.urgent(now, place, limit)]
+        first = [one.carrier for one in table.urgent(now, place, limit)]
         found = states({*first, *known}, now).values()
     return _listed(found, place)[:limit]
 

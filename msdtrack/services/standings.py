@@ -30,7 +30,7 @@ from msdtrack.standard.figures import fingerprint
 from msdtrack.store import connection, policies
 from msdtrack.store import standings as table
 from msdtrack.store.connection import write
-from msdtrack.store.standings import Kept, PlaceNow, Standing, Urgent
+from msdtrack.store.standings import PlaceNow, Standing
 from msdtrack.store.touched import Touched, TouchedReadings
 
 FORM = 3
@@ -71,16 +71,6 @@ def answering(now: int, place: str | None = None) -> list[str] | None:
         refresh(now, built[1])
         stale = table.stale(now, place)
     return stale
-
-
-def urgent(now: int, place: str | None, limit: int | None, kept: Kept = "summary") -> list[Urgent]:
-    """Return what the standings know of the watch list, most urgent first."""
-    return table.urgent(now, place, limit, kept)
-
-
-def count_listed(now: int, place: str | None) -> int:
-    """Return how many carriers `urgent` has without a limit."""
-    return table.count_listed(now, place)
 
 
 def rebuild(now: int) -> int:

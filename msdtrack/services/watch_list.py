@@ -14,8 +14,9 @@ from msdtrack.exposure.state import CarrierState, use_step
 from msdtrack.exposure.urgency import is_watched, urgency
 from msdtrack.services import answers, carrier_states, standings
 from msdtrack.services.glance import Glance, glance_of, of_standing
+from msdtrack.store import standings as table
 from msdtrack.store.connection import read
-from msdtrack.store.standings import WHOLE, Kept, Urgent
+from msdtrack.store.standings import NEVER_S, WHOLE, Kept, Urgent
 from msdtrack.times import utc_text
 
 T = TypeVar("T")
@@ -70,7 +71,7 @@ def most_urgent(now: int, place: str | None, limit: int) -> tuple[list[Glance], 
     asked = _asked(now, place, limit, "glance")
     count = len(asked.found)
     if count == limit:
-        count = max(count, standings.count_listed(now, place))
+        count = max(count, table.count_listed(now, place))
     return list(_merged(asked, limit, _at_a_glance(now), glance_of)), count + len(asked.folded)
 
 
@@ -92,7 +93,7 @@ def _asked(now: int, place: str | None, limit: int | None, kept: Kept) -> _Asked
     with read():
         known = standings.answering(now, place)
         if known == []:
-            return _Asked(standings.urgent(now, place, limit, kept), [])
+            return _Asked(table.urgent(now, place, limit, kept), [])
     # Not inside read(): there they could not be brought up to date.
     standings.answering(now, place)
     with read():
@@ -103,7 +104,7 @@ def _read(now: int, place: str | None, limit: int | None, kept: Kept) -> _Asked:
     known = standings.answering(now, place)
     if known is None:
         return _Asked([], carrier_states.watch_by_folding(now, place))
-    found = standings.urgent(now, place, limit, kept)
+    found = table.urgent(now, place, limit, kept)
     folded = [
         state
         for state in (carrier_states.states(known, now).values() if known else ())
@@ -131,12 +132,11 @@ def _at_a_glance(now: int) -> Callable[[Urgent], Glance]:
 
 
 def _order(rank: int, left_h: float, code: str) -> Order:
-    return rank, left_h if left_h == inf else round(left_h * HOUR_S), code
+    return rank, NEVER_S if left_h == inf else round(left_h * HOUR_S), code
 
 
 def _order_of(one: Urgent) -> Order:
-    rank = 3 if one.urgency == 1 and one.left_s is None else one.urgency
-    return _order(rank, inf if one.left_s is None else one.left_s / HOUR_S, one.carrier)
+    return one.rank, one.order_s, one.carrier
 
 
 def _folded(state: CarrierState) -> WatchLine:

@@ -39,7 +39,7 @@ class TestWatch:
         listed, exact = items[0]["floor_life"], alone["floor_life"]
         for name in ("used_share", "used_hours_at_label"):
             rounded = listed.pop(name)
-            assert rounded == pytest.approx(exact[name], rel=1e-9)
+            assert rounded == pytest.approx(exact[name], rel=1e-12)
             assert rounded >= exact.pop(name)
         assert items[0] == alone
 
