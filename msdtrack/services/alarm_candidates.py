@@ -25,7 +25,7 @@ def watched_and_resting(now: int, lead_d: float) -> tuple[list[Glance], list[Gla
         now: the present moment.
         lead_d: how long before the end of a shelf life, days.
     """
-    known = standings.answering(now)
+    known = standings.answering(now).stale
     ends_by = day(now) + timedelta(days=lead_d)
     sealed_by = ends_by - timedelta(days=_SHORTEST_YEAR_D - 1)
     closed_by = now + round((lead_d - _SHORTEST_YEAR_D + 1) * 24 * HOUR_S)

@@ -43,7 +43,7 @@ def evaluate(now: int, clock_moved_s: int = 0) -> int:
         How many alarms were raised or returned to normal.
     """
     # Not inside read(): there they could not be brought up to date.
-    standings.answering(now)
+    now = standings.answering(now).at
     with read():
         active = {alarm.cause: alarm for alarm in alarms.active()}
         standing = {key for key, alarm in active.items() if alarm.returned_at is None}

@@ -81,7 +81,7 @@ def watch(now: int, place: str | None = None, limit: int | None = None) -> list[
         place: only what is at this place; None is everywhere.
         limit: only so many, the most urgent; None is all.
     """
-    known = standings.answering(now)
+    now, known = standings.answering(now)
     if known is None:
         return watch_by_folding(now, place)[:limit]
     with read():

@@ -25,6 +25,7 @@ def gone(state: CarrierState, since: int, gone_at: int | None, until: int) -> St
         urgency=9,
         since=since,
         until=until,
+        moves_at=until,
         share=0,
         rate=0,
         next_share=lines.NEVER,

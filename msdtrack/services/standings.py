@@ -1,108 +1,133 @@
 """Keeps every carrier's standing up to date, so that the watch list is one query.
 
-What a transaction touched is brought up to date before it is committed. What time alone bends is
-found when somebody asks, and drawn anew then. All of it is computed by the fold, can be dropped,
-and is built anew by `rebuild`.
+What a transaction touched is brought up to date before it is committed, if it concerns few; if it
+concerns many, they are noted as not answering. What does not answer, or what time alone has bent,
+is found when somebody asks, and drawn anew then, in pieces that let scans in between. All of it is
+computed by the fold, can be dropped, and is built anew by `rebuild`.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
+import time
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
+from typing import NamedTuple
 
-from msdtrack.exposure import lines
-from msdtrack.exposure.air import PlaceAir
-from msdtrack.exposure.dry_spells import spells, wet_from, wet_to
 from msdtrack.exposure.facts import FOREVER
-from msdtrack.exposure.places import Places
-from msdtrack.exposure.rates import class_named
-from msdtrack.exposure.spans import HOLDS_S, AirKey
 from msdtrack.exposure.state import CarrierState
-from msdtrack.exposure.urgency import is_watched
-from msdtrack.exposure.urgency import urgency as _urgency
-from msdtrack.services import air_cache, glance, standing_rows
-from msdtrack.services.accounts import Account, accounts
-from msdtrack.services.air_cache import all_places
-from msdtrack.standard import derating
+from msdtrack.services import air_cache
+from msdtrack.services.accounts import Account
+from msdtrack.services.standing_lines import KEPT_S, Drawing
 from msdtrack.standard.figures import fingerprint
-from msdtrack.store import connection, policies
+from msdtrack.store import connection
 from msdtrack.store import standings as table
 from msdtrack.store.connection import write
-from msdtrack.store.standings import PlaceNow, Standing
-from msdtrack.store.touched import Touched, TouchedReadings
+from msdtrack.store.touched import Touched
 
-FORM = 3
+FORM = 4
 """Goes up when what is stored changes its form or its meaning."""
 
-KEPT_S = 600
-"""Who asks as of so long before the newest write is answered from the standings; as of earlier,
-from the whole log."""
+PIECE = 100
+"""So many carriers are drawn in one transaction: what a scan waits for at most, a tenth of a
+second."""
 
-_CHUNK = 500
-_CABINET_DRY_C100 = 500
-"""Dry for every level: the tighter of the two limits of dry storage."""
+_LET_IN_S = 0.001
+"""Who waits to write comes first if this long nobody asks for the lock."""
 
 
-def answering(now: int, place: str | None = None) -> list[str] | None:
-    """Bring the standings up to date, and return the carriers that still need the fold.
+class Asked(NamedTuple):
+    """What the standings can answer.
 
-    Inside a transaction nothing is written, so there may be many.
+    Attributes:
+        at: for which moment: the one asked for, or a later one if drawing took a while.
+        stale: the carriers that need the fold; None: the standings can't answer at all.
+    """
+
+    at: int
+    stale: list[str] | None
+
+
+def answering(now: int, place: str | None = None) -> Asked:
+    """Bring the standings up to date, and say what they can answer.
+
+    Inside a transaction nothing is written, so many may need the fold.
 
     Args:
         now: the moment that is asked about.
         place: only what is at this place is asked for; None is everything.
-
-    Returns:
-        Codes; None if the standings can't answer for this moment at all.
     """
+    may_write = not connection.in_transaction()
     built = table.build()
     if built is None or built[0] != _mark():
-        if connection.in_transaction():
-            return None
+        if not may_write:
+            return Asked(now, None)
         rebuild(now)
         built = table.build()
-        assert built is not None
+        if built is None:
+            # Dropped again by a change that concerns everything.
+            return Asked(now, None)
+        now = max(now, built[1])
     if now < built[1] - KEPT_S:
-        return None
+        return Asked(now, None)
     stale = table.stale(now, place)
-    if stale and now >= built[1] and not connection.in_transaction():
-        refresh(now, built[1])
+    if stale and may_write and now >= built[1]:
+        refresh(now, place)
+        built = table.build() or built
+        # What was drawn meanwhile answers from the newest write on.
+        now = max(now, built[1])
         stale = table.stale(now, place)
-    return stale
+    return Asked(now, stale)
 
 
 def rebuild(now: int) -> int:
-    """Drop every standing, compute all anew, and return how many there are."""
+    """Drop every standing, compute all anew, and return how many there are.
+
+    Who asks meanwhile takes part in it; who scans does not wait for it.
+    """
     with write():
-        as_of = min(now, table.newest_write())
-        table.start_build(_mark(), as_of)
-        work = _Work(now, as_of)
-        codes = table.perhaps_out()
-        for start in range(0, len(codes), _CHUNK):
-            work.fold(codes[start : start + _CHUNK])
-        return work.kept
+        table.start_build(_mark(), min(now, table.newest_write()))
+        table.unsettle(table.perhaps_out())
+    _draw(table.stale(now), now)
+    return table.count()
 
 
-def refresh(now: int, as_of: int) -> None:
-    """Draw anew what time alone has bent.
+def refresh(now: int, place: str | None = None) -> None:
+    """Draw anew what does not answer for `now`.
 
     Args:
         now: the moment that is asked about.
-        as_of: of the newest write.
+        place: only what is at this place; None is everything.
     """
     with write():
-        work = _Work(now, as_of)
-        codes = set()
-        for place, at_place in itertools.groupby(table.places_now(), lambda one: one.place):
+        build = table.build()
+        if build is None:
+            return
+        drawing = Drawing(max(now, build[1]), build[1])
+        for code, at_place in itertools.groupby(table.places_now(place), lambda one: one.place):
             found = list(at_place)
-            if any(not one.since <= now < one.until for one in found):
-                table.drop_places_now(place)
-                codes |= set(table.dependent_on(place))
-            elif any(one.settles_at <= now for one in found):
-                work.settle(found)
-        work.fold(codes | set(table.stale(now)))
+            if any(not one.since <= drawing.now < one.until for one in found):
+                table.drop_places_now(code)
+                table.unsettle(table.dependent_on(code))
+            elif any(one.settles_at <= drawing.now for one in found):
+                drawing.settle(found)
+    _draw(table.stale(now, place), now)
+
+
+def _draw(codes: Sequence[str], now: int) -> None:
+    """Draw what still does not answer of these carriers, in pieces.
+
+    Others may be at the same pieces: who comes first draws one.
+    """
+    for start in range(0, len(codes), PIECE):
+        if start:
+            time.sleep(_LET_IN_S)
+        with write():
+            build = table.build()
+            if build is None or build[0] != _mark():
+                return
+            drawing = Drawing(max(now, build[1]), build[1])
+            drawing.fold(table.stale_among(codes[start : start + PIECE], drawing.now))
 
 
 def keep(touched: Touched, known: Mapping[str, Account] | None = None) -> dict[str, CarrierState]:
@@ -125,7 +150,7 @@ def keep(touched: Touched, known: Mapping[str, Account] | None = None) -> dict[s
     at = max(touched.at, built[1])
     newest = max((note.last for note in touched.readings), default=at)
     air_cache.take_in(touched.readings)
-    work = _Work(max(at, newest), max(at, newest))
+    drawing = Drawing(max(at, newest), max(at, newest))
     codes = table.family(touched.carriers) if touched.carriers else set()
     if touched.parts:
         codes |= set(table.of_parts(touched.parts))
@@ -133,242 +158,17 @@ def keep(touched: Touched, known: Mapping[str, Account] | None = None) -> dict[s
         table.drop_places_now(place)
         codes |= {*table.staying(place, -FOREVER, FOREVER + 1), *table.dependent_on(place)}
     for note in touched.readings:
-        codes |= work.read(note)
+        codes |= drawing.read(note)
+    if len(codes) > PIECE:
+        later = sorted(codes - (known or {}).keys())
+        table.unsettle(later)
+        codes.difference_update(later)
     facts_changed = touched.parts or touched.places or touched.readings
-    states = work.fold(codes, {} if facts_changed else known)
-    table.seen(work.now)
-    table.forget_gone(work.now - KEPT_S)
+    states = drawing.fold(codes, {} if facts_changed else known)
+    table.seen(drawing.now)
+    table.forget_gone(drawing.now - KEPT_S)
     touched.clear()
     return states
-
-
-class _Work:
-    """Draws lines as of one moment, inside a write transaction."""
-
-    def __init__(self, now: int, as_of: int) -> None:
-        self.now = now
-        self._gone_kept_from = as_of - KEPT_S
-        self.kept = 0
-        self.places: Places = all_places()
-        self.policies = policies.policies()
-        self._lines: dict[str, dict[str, PlaceNow]] = {}
-        self._new: list[PlaceNow] = []
-
-    def fold(
-        self, codes: Iterable[str], known: Mapping[str, Account] | None = None
-    ) -> dict[str, CarrierState]:
-        """Fold carriers, store their standings and return their states.
-
-        Args:
-            known: accounts that need not be read.
-        """
-        wanted = sorted(codes)
-        if not wanted:
-            return {}
-        states: dict[str, CarrierState] = {}
-        changed: list[Standing] = []
-        dropped: list[str] = []
-        stays: dict[str, Sequence[table.Stay]] = {}
-        self._new = []
-        at_hand = [known[code] for code in wanted if code in known] if known else []
-        others = [code for code in wanted if code not in known] if known else wanted
-        read = accounts(others, places=self.places, dated=self.policies) if others else ()
-        for account in itertools.chain(at_hand, read):
-            code = account.facts.code
-            state = states[code] = account.state(self.now)
-            gone = state.status == "gone"
-            stays[code] = () if gone else lines.stays_of(state)
-            ahead = [event.at for event in account.events if event.at > self.now]
-            if gone:
-                went_at = max((e.at for e in account.events if e.at <= self.now), default=self.now)
-                if ahead:
-                    changed.append(standing_rows.gone(state, self.now, None, min(ahead)))
-                elif went_at > self._gone_kept_from:
-                    changed.append(standing_rows.gone(state, went_at, went_at, FOREVER))
-                else:
-                    dropped.append(code)
-            elif ahead or lines.was_out(state):
-                changed.append(self._standing(account, state))
-            else:
-                dropped.append(code)
-        table.put(changed, dropped)
-        table.put_stays(stays)
-        if self._new:
-            table.put_places_now(self._new)
-        self.kept += len(changed)
-        return states
-
-    def _standing(self, account: Account, state: CarrierState) -> Standing:
-        line = lines.line_of(state, account.events, self.places, self.policies)
-        share, rate, until = lines.up(line.share), lines.up(line.rate), line.until
-        air_place = rate_class = None
-        if line.air is not None:
-            air_place, rate_class = line.air[0], str(line.air[1])
-            at_place = self._line(air_place, rate_class)
-            if not at_place.since <= self.now < at_place.until:
-                until = self.now
-            elif line.in_air:
-                ran_s = self.now - at_place.at
-                share, rate = lines.up(line.share - line.rate * ran_s) - at_place.share, 0
-        left_rate = line.left_rate
-        if max(rate, left_rate or 0) > lines.FASTEST or state.used_share > lines.MOST_LIVES:
-            share, rate, until = 0, 0, self.now
-            left_rate = None if left_rate is None else 0
-        return Standing(
-            carrier=state.facts.code,
-            part=state.facts.part.number,
-            place=state.ledger.place,
-            listed=is_watched(state),
-            urgency=_urgency(state)[0],
-            since=self.now,
-            until=until,
-            share=share,
-            rate=rate,
-            next_share=line.next_share,
-            air_place=air_place,
-            rate_class=rate_class,
-            in_air=line.in_air,
-            left_rate=left_rate,
-            heeds_air=line.heeds_air,
-            gone_at=None,
-            summary=standing_rows.summary(state, line),
-            glance=glance.kept(state),
-        )
-
-    # -- the air of places ---------------------------------------------------------------------
-
-    def _line(self, place: str, rate_class: str) -> PlaceNow:
-        """Return the line of a place and class, drawn now if there is none."""
-        at_place = self._lines.get(place)
-        if at_place is None:
-            found = table.places_now(place)
-            at_place = self._lines[place] = {one.rate_class: one for one in found}
-        if rate_class not in at_place:
-            drawn = self._drawn(place, rate_class, share=0)
-            at_place[rate_class] = drawn
-            self._new.append(drawn)
-        return at_place[rate_class]
-
-    def _drawn(self, place: str, rate_class: str, share: int) -> PlaceNow:
-        of = class_named(rate_class)
-        line = lines.air_line(self.places.air(place), of, self.policies, self.now)
-        if max(line.rate, line.left_rate) > lines.FASTEST:
-            line = replace(line, rate=0, left_rate=0, until=self.now)
-        return PlaceNow(
-            place=place,
-            rate_class=rate_class,
-            at=line.at,
-            share=share,
-            rate=line.rate,
-            since=line.since,
-            until=line.until,
-            left_rate=line.left_rate,
-            settles_at=line.settles_at,
-            temp_c100=line.present.raw[0],
-            rh_c100=line.present.raw[1],
-            missing=line.present.key.missing,
-        )
-
-    def settle(self, at_place: Sequence[PlaceNow]) -> None:
-        """Draw the forecast of a place anew; how its air uses up shares stays as it was."""
-        drawn = []
-        for one in at_place:
-            line = self._drawn(one.place, one.rate_class, one.share)
-            drawn.append(replace(line, share=one.share + one.rate * (line.at - one.at)))
-        table.put_places_now(drawn)
-
-    def read(self, note: TouchedReadings) -> set[str]:
-        """Take in readings of a place, and return the carriers that must be folded."""
-        air = self.places.air(note.place)
-        if self.places.is_oven(note.place):
-            start, end = _between_readings(self.places.oven(note.place), note)
-            return set(table.staying(note.place, start - HOLDS_S, end + HOLDS_S))
-        codes: set[str] = set()
-        appended = note.newest_before is not None and note.first > note.newest_before
-        stands = self._goes_on(air, note) if appended else self._stays_ahead(air, note)
-        if not stands:
-            table.drop_places_now(note.place)
-            self._lines.pop(note.place, None)
-            codes |= set(table.dependent_on(note.place))
-        return codes | self._touched_stays(air, note, appended)
-
-    def _goes_on(self, air: PlaceAir, note: TouchedReadings) -> bool:
-        """Carry the lines of a place on over new readings, if they only go on."""
-        before = note.newest_before
-        assert before is not None
-        at_place = table.places_now(note.place)
-        if not at_place:
-            return True
-        after = air.spans(before, note.last, note.last)
-        after += air.spans(note.last, self.now + 1, self.now)
-        plain = (
-            all(one.at == before for one in at_place)
-            and self.now < note.last + HOLDS_S
-            and all(s.key.missing is None and s.key.cell != derating.BEYOND for s in after)
-            and not air.settings.moments_between(before - 1, self.now + 1)
-            and not self.policies.credit.moments_between(before - 1, self.now + 1)
-            and (not self.places.is_cabinet(note.place) or _dry_since(air, before, self.now))
-        )
-        if not plain:
-            return False
-        seconds: dict[AirKey, int] = {}
-        for span in air.spans(before, note.last, note.last):
-            seconds[span.key] = seconds.get(span.key, 0) + span.end - span.start
-        carried = []
-        for one in at_place:
-            of = class_named(one.rate_class)
-            used = sum(lines.up(of.rate(key)) * of_s for key, of_s in seconds.items())
-            if one.share + used > lines.NEVER // 2:
-                return False
-            carried.append(self._drawn(note.place, one.rate_class, one.share + used))
-        table.put_places_now(carried)
-        return True
-
-    def _stays_ahead(self, air: PlaceAir, note: TouchedReadings) -> bool:
-        """Draw the forecasts of a place anew if the readings lie behind its newest one: how its
-        air uses up shares from that one on is as it was."""
-        at_place = table.places_now(note.place)
-        after = air.following(note.last)
-        if after is None or not all(one.since <= self.now < one.until for one in at_place):
-            return False
-        if after <= air.looks_back_to(self.now):
-            return True
-        self._lines.pop(note.place, None)
-        if at_place:
-            self.settle(at_place)
-        return True
-
-    def _touched_stays(self, air: PlaceAir, note: TouchedReadings, appended: bool) -> set[str]:
-        place, cabinet = note.place, self.places.is_cabinet(note.place)
-        if appended:
-            before = note.newest_before
-            assert before is not None
-            if cabinet and not _dry_since(air, before, self.now):
-                start = wet_from(air, before, _CABINET_DRY_C100)
-                return set(table.staying(place, start, FOREVER + 1))
-            codes = set(table.came_or_left(place, before))
-            spans = air.spans(before, self.now + 1, self.now)
-            if any(not span.key.within_30_60 for span in spans):
-                codes |= set(table.dependent_on(place, heeding=True))
-            return codes
-        start, end = _between_readings(air, note)
-        if cabinet:
-            start = wet_from(air, start, _CABINET_DRY_C100)
-            end = wet_to(air, end, _CABINET_DRY_C100)
-        return set(table.staying(place, start, end))
-
-
-def _between_readings(air: PlaceAir, note: TouchedReadings) -> tuple[int, int]:
-    """Return the readings around those that were written: what lies between may be otherwise."""
-    before, after = air.newest(note.first - 1), air.following(note.last)
-    return -FOREVER if before is None else before[0], FOREVER + 1 if after is None else after
-
-
-def _dry_since(air: PlaceAir, at: int, until: int) -> bool:
-    """Return whether a cabinet was dry for every level from the reading at `at` on, and just
-    before it."""
-    found = spells(air, at - 1, until + 1, until, _CABINET_DRY_C100)
-    return all(spell == "dry" for _, _, spell in found)
 
 
 @lru_cache

@@ -57,12 +57,13 @@ def lines(
         states = carrier_states.watch_by_folding(now, place, known_at)
         return [_folded(state) for state in states[:limit]]
     asked = _asked(now, place, limit, "summary")
-    return list(_merged(asked, limit, lambda one: _line(one, now), _folded))
+    return list(_merged(asked, limit, lambda one: _line(one, asked.at), _folded))
 
 
 def glances(now: int, place: str | None = None) -> Iterator[Glance]:
     """Yield the same carriers at a glance; arguments as for `lines`."""
-    return _merged(_asked(now, place, None, "glance"), None, _at_a_glance(now), glance_of)
+    asked = _asked(now, place, None, "glance")
+    return _merged(asked, None, _at_a_glance(asked.at), glance_of)
 
 
 def most_urgent(now: int, place: str | None, limit: int) -> tuple[list[Glance], int]:
@@ -71,8 +72,9 @@ def most_urgent(now: int, place: str | None, limit: int) -> tuple[list[Glance], 
     asked = _asked(now, place, limit, "glance")
     count = len(asked.found)
     if count == limit:
-        count = max(count, table.count_listed(now, place))
-    return list(_merged(asked, limit, _at_a_glance(now), glance_of)), count + len(asked.folded)
+        count = max(count, table.count_listed(asked.at, place))
+    found = list(_merged(asked, limit, _at_a_glance(asked.at), glance_of))
+    return found, count + len(asked.folded)
 
 
 def answer(now: int, place: str | None = None, limit: int | None = None) -> dict[str, Any]:
@@ -83,34 +85,38 @@ def answer(now: int, place: str | None = None, limit: int | None = None) -> dict
 
 @dataclass(frozen=True, slots=True)
 class _Asked:
-    """What the standings know, and the states of those that they don't answer for."""
+    """What the standings know, and the states of those that they don't answer for.
 
+    Args:
+        at: for which moment, a later one than was asked for if they had to be drawn for long.
+    """
+
+    at: int
     found: list[Urgent]
     folded: list[CarrierState]
 
 
 def _asked(now: int, place: str | None, limit: int | None, kept: Kept) -> _Asked:
     with read():
-        known = standings.answering(now, place)
-        if known == []:
-            return _Asked(table.urgent(now, place, limit, kept), [])
+        if standings.answering(now, place).stale == []:
+            return _Asked(now, table.urgent(now, place, limit, kept), [])
     # Not inside read(): there they could not be brought up to date.
-    standings.answering(now, place)
+    at = standings.answering(now, place).at
     with read():
-        return _read(now, place, limit, kept)
+        return _read(at, place, limit, kept)
 
 
 def _read(now: int, place: str | None, limit: int | None, kept: Kept) -> _Asked:
-    known = standings.answering(now, place)
+    known = standings.answering(now, place).stale
     if known is None:
-        return _Asked([], carrier_states.watch_by_folding(now, place))
+        return _Asked(now, [], carrier_states.watch_by_folding(now, place))
     found = table.urgent(now, place, limit, kept)
     folded = [
         state
         for state in (carrier_states.states(known, now).values() if known else ())
         if is_watched(state) and (place is None or state.ledger.place == place)
     ]
-    return _Asked(found, folded)
+    return _Asked(now, found, folded)
 
 
 def _merged(

@@ -44,6 +44,7 @@ class Standing:
         rate: share used per second, unless `in_air`.
         air_place, rate_class: whose `place_now` it depends on; None: on none.
         left_rate: rate that the time left is reckoned with; None: the one of `place_now`.
+        moves_at: when an event that is dated later comes, after which it may be elsewhere.
         heeds_air: it changes when air outside 30/60 comes, besides by its line.
         gone_at: when it was first seen gone. It is kept for a while for those who ask as of then.
         summary, glance: JSON of what does not move, whole and in brief.
@@ -56,6 +57,7 @@ class Standing:
     urgency: int
     since: int
     until: int
+    moves_at: int
     share: int
     rate: int
     next_share: int
@@ -222,10 +224,20 @@ def stale(now: int, place: str | None = None) -> list[str]:
     Args:
         place: only those that are there, or may be there by now; None is all.
     """
-    near = "" if place is None else " WHERE s.place = ? OR s.until <= {now}"
-    given = () if place is None else (place,)
+    if place is None:
+        return _stale(now, "", ())
+    return _stale(now, " WHERE s.place = ? OR s.moves_at <= {now}", (place,))
+
+
+def stale_among(codes: Iterable[str], now: int) -> list[str]:
+    """Return which of these carriers have lines that do not answer for `now`."""
+    condition, given = listed("s.carrier", codes)
+    return _stale(now, f" WHERE {condition}", given)
+
+
+def _stale(now: int, where: str, given: Sequence[object]) -> list[str]:
     sql = (
-        f"SELECT carrier FROM ({_LINES}{near}) q WHERE CASE WHEN gone_at IS NOT NULL "
+        f"SELECT carrier FROM ({_LINES}{where}) q WHERE CASE WHEN gone_at IS NOT NULL "
         f"THEN gone_at > {{now}} WHEN {_FRESH} THEN {{no}} ELSE {{yes}} END"
     )
     yes, no = (1, 0) if is_sqlite() else ("TRUE", "FALSE")
@@ -236,6 +248,11 @@ def _listed_lines(now: int, place: str | None) -> tuple[str, tuple[str, ...]]:
     there, given = ("", ()) if place is None else (" WHERE s.place = ?", (place,))
     sql = f"SELECT * FROM ({_LINES}{there}) l WHERE listed = 1 AND {_FRESH}"
     return sql.format(now=int(now)), given
+
+
+def count() -> int:
+    """Return how many standings there are."""
+    return int(one_row("SELECT count(*) FROM standing")[0])
 
 
 def standings() -> list[Standing]:
@@ -334,6 +351,42 @@ def put(changed: Sequence[Standing], dropped: Iterable[str]) -> None:
     gone = [(code,) for code in dropped]
     if gone:
         executemany("DELETE FROM standing WHERE carrier = ?", gone)
+
+
+def unsettle(codes: Iterable[str]) -> None:
+    """Note that nothing is known of how these carriers stand until they are drawn anew."""
+    writing(shows=False)
+    # Without a rate, as the long time since would be too much for the numbers of a database.
+    executemany(
+        f"INSERT INTO standing ({_STANDING}) VALUES ({', '.join('?' * len(fields(Standing)))}) "
+        "ON CONFLICT (carrier) DO UPDATE SET since = excluded.since, rate = 0, gone_at = NULL",
+        [_as_row(_unknown(code)) for code in codes],
+    )
+
+
+def _unknown(code: str) -> Standing:
+    return Standing(
+        carrier=code,
+        part="",
+        place=None,
+        listed=False,
+        urgency=9,
+        since=FOREVER,
+        until=FOREVER,
+        # It may be anywhere.
+        moves_at=-FOREVER,
+        share=0,
+        rate=0,
+        next_share=0,
+        air_place=None,
+        rate_class=None,
+        in_air=False,
+        left_rate=0,
+        heeds_air=False,
+        gone_at=None,
+        summary="",
+        glance="",
+    )
 
 
 def put_stays(of: dict[str, Sequence[Stay]]) -> None:

@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
+from unittest import mock
 from uuid import uuid4
 
 import pytest
@@ -31,7 +32,7 @@ from msdtrack.services.glance import Glance, glance_of
 from msdtrack.services.watch_list import WatchLine
 from msdtrack.store import standings as table
 from msdtrack.store.connection import close_store, open_store
-from msdtrack.times import parse_time
+from msdtrack.times import parse_time, utc_text
 from tests.postgresql_cluster import Cluster
 from tests.services.conftest import NOW, receive
 from tests.services.floor import DRY, Floor
@@ -148,6 +149,12 @@ def check(now: int, places: list[str]) -> None:
 
 def random_history(data: st.DataObject, steps: int) -> None:
     floor = Floor(data.draw)
+    # With small pieces hardly anything is drawn in the transaction that changes it.
+    with mock.patch.object(standings, "PIECE", data.draw(st.sampled_from([1, 2, 100]))):
+        random_history_of(floor, data, steps)
+
+
+def random_history_of(floor: Floor, data: st.DataObject, steps: int) -> None:
     standings.rebuild(floor.now)
     try:
         for _ in range(data.draw(st.integers(3, steps))):
@@ -217,7 +224,7 @@ def test_readings_that_go_on_need_no_fold(shop: dict[str, str]) -> None:
     for minute in range(5, 60, 5):
         readings(shop["Bench"], minute)
     now = NOW + 56 * 60
-    assert standings.answering(now) == []
+    assert standings.answering(now) == (now, [])
     assert [one.carrier for one in table.urgent(now, None, None)] == [code]
     assert table.standings() == [before]
     check(now, [])
@@ -250,3 +257,64 @@ def test_other_tables_build_it_anew(shop: dict[str, str], monkeypatch: pytest.Mo
     build = table.build()
     assert build is not None
     assert build[0] == "1 other figures"
+
+
+def test_what_concerns_many_is_drawn_when_it_is_asked_for(
+    shop: dict[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The late readings are received at once; who asks for a place draws only what is there."""
+    readings(shop["Bench"], *range(-90, 1, 5))
+    readings(shop["Cabinet"], *range(-90, 1, 5))
+    bench = [opened_reel(shop["Bench"]) for _ in range(5)]
+    cabinet = [opened_reel(shop["Cabinet"]) for _ in range(5)]
+    standings.rebuild(NOW + 1)
+    monkeypatch.setattr(standings, "PIECE", 2)
+    readings(shop["Bench"], -32, air=(29.0, 65.0))
+    readings(shop["Cabinet"], -32, air=(29.0, 65.0))
+    assert sorted(table.stale(NOW + 1)) == sorted(bench + cabinet)
+    assert len(watch_list.lines(NOW + 1, shop["Bench"])) == 5
+    assert sorted(table.stale(NOW + 1)) == sorted(cabinet)
+    check(NOW + 1, [])
+    assert table.stale(NOW + 1) == []
+
+
+def test_a_rebuild_that_was_cut_off_is_carried_on(
+    shop: dict[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    codes = [opened_reel(shop["Bench"]) for _ in range(5)]
+    monkeypatch.setattr(standings, "PIECE", 2)
+    pauses = []
+
+    def cut_off(_: float) -> None:
+        pauses.append(len(table.stale(NOW)))
+        if len(pauses) == 2:
+            raise KeyboardInterrupt
+
+    with mock.patch.object(standings.time, "sleep", cut_off), pytest.raises(KeyboardInterrupt):
+        standings.rebuild(NOW)
+    assert pauses == [3, 1]
+    assert len(table.stale(NOW)) == 1
+    assert sorted(one.code for one in watch_list.lines(NOW)) == sorted(codes)
+    check(NOW, [])
+
+
+def test_an_opening_while_all_is_drawn_anew(
+    shop: dict[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Between two pieces a scan is written, later than the moment that was asked about."""
+    for _ in range(5):
+        opened_reel(shop["Bench"])
+    monkeypatch.setattr(standings, "PIECE", 2)
+    new = receive(shop["Bench"]).code
+    events = [NewEvent(str(uuid4()), new, "open", NOW + 7, hic=DRY)]
+
+    def scan(_: float) -> None:
+        if events:
+            event_recording.record([events.pop()], NOW + 7)
+
+    monkeypatch.setattr(standings.time, "sleep", scan)
+    table_of = watch_list.lines(NOW)
+    assert {one.answer["at"] for one in table_of} == {utc_text(NOW + 7)}
+    assert new in {one.code for one in table_of}
+    assert table.stale(NOW + 7) == []
+    check(NOW + 7, [])

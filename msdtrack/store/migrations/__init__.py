@@ -15,6 +15,7 @@ from msdtrack.store.migrations import (
     m0007_alarm_shelving,
     m0008_reading_receipt,
     m0009_screens,
+    m0010_pieces,
 )
 from msdtrack.store.migrations.runner import Migration, migrate, schema_version
 
@@ -28,6 +29,7 @@ ALL = (
     Migration(7, "alarm shelving", m0007_alarm_shelving.up),
     Migration(8, "reading receipt", m0008_reading_receipt.up),
     Migration(9, "screens", m0009_screens.up),
+    Migration(10, "pieces", m0010_pieces.up),
 )
 """Every migration, by version."""
 

@@ -1,0 +1,268 @@
+"""Draws the lines of carriers and of the air of places that standings are made of, by the fold."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+
+from msdtrack.exposure import lines
+from msdtrack.exposure.air import PlaceAir
+from msdtrack.exposure.dry_spells import spells, wet_from, wet_to
+from msdtrack.exposure.facts import FOREVER
+from msdtrack.exposure.places import Places
+from msdtrack.exposure.rates import class_named
+from msdtrack.exposure.spans import HOLDS_S, AirKey
+from msdtrack.exposure.state import CarrierState
+from msdtrack.exposure.urgency import is_watched
+from msdtrack.exposure.urgency import urgency as _urgency
+from msdtrack.services import glance, standing_rows
+from msdtrack.services.accounts import Account, accounts
+from msdtrack.services.air_cache import all_places
+from msdtrack.standard import derating
+from msdtrack.store import policies
+from msdtrack.store import standings as table
+from msdtrack.store.standings import PlaceNow, Standing
+from msdtrack.store.touched import TouchedReadings
+
+KEPT_S = 600
+"""Who asks as of so long before the newest write is answered from the standings; as of earlier,
+from the whole log."""
+
+_CABINET_DRY_C100 = 500
+"""Dry for every level: the tighter of the two limits of dry storage."""
+
+
+class Drawing:
+    """Draws lines as of one moment, inside a write transaction.
+
+    Args:
+        now: the moment.
+        as_of: of the newest write.
+    """
+
+    def __init__(self, now: int, as_of: int) -> None:
+        self.now = now
+        self._gone_kept_from = as_of - KEPT_S
+        self.kept = 0
+        self.places: Places = all_places()
+        self.policies = policies.policies()
+        self._lines: dict[str, dict[str, PlaceNow]] = {}
+        self._new: list[PlaceNow] = []
+
+    def fold(
+        self, codes: Iterable[str], known: Mapping[str, Account] | None = None
+    ) -> dict[str, CarrierState]:
+        """Fold carriers, store their standings and return their states.
+
+        Args:
+            known: accounts that need not be read.
+        """
+        wanted = sorted(codes)
+        if not wanted:
+            return {}
+        states: dict[str, CarrierState] = {}
+        changed: list[Standing] = []
+        dropped: list[str] = []
+        stays: dict[str, Sequence[table.Stay]] = {}
+        self._new = []
+        at_hand = [known[code] for code in wanted if code in known] if known else []
+        others = [code for code in wanted if code not in known] if known else wanted
+        read = accounts(others, places=self.places, dated=self.policies) if others else ()
+        for account in itertools.chain(at_hand, read):
+            code = account.facts.code
+            state = states[code] = account.state(self.now)
+            gone = state.status == "gone"
+            stays[code] = () if gone else lines.stays_of(state)
+            ahead = [event.at for event in account.events if event.at > self.now]
+            if gone:
+                went_at = max((e.at for e in account.events if e.at <= self.now), default=self.now)
+                if ahead:
+                    changed.append(standing_rows.gone(state, self.now, None, min(ahead)))
+                elif went_at > self._gone_kept_from:
+                    changed.append(standing_rows.gone(state, went_at, went_at, FOREVER))
+                else:
+                    dropped.append(code)
+            elif ahead or lines.was_out(state):
+                changed.append(self._standing(account, state, ahead))
+            else:
+                dropped.append(code)
+        table.put(changed, dropped)
+        table.put_stays(stays)
+        if self._new:
+            table.put_places_now(self._new)
+        self.kept += len(changed)
+        return states
+
+    def _standing(self, account: Account, state: CarrierState, ahead: list[int]) -> Standing:
+        line = lines.line_of(state, account.events, self.places, self.policies)
+        share, rate, until = lines.up(line.share), lines.up(line.rate), line.until
+        air_place = rate_class = None
+        if line.air is not None:
+            air_place, rate_class = line.air[0], str(line.air[1])
+            at_place = self._line(air_place, rate_class)
+            if not at_place.since <= self.now < at_place.until:
+                until = self.now
+            elif line.in_air:
+                ran_s = self.now - at_place.at
+                share, rate = lines.up(line.share - line.rate * ran_s) - at_place.share, 0
+        left_rate = line.left_rate
+        if max(rate, left_rate or 0) > lines.FASTEST or state.used_share > lines.MOST_LIVES:
+            share, rate, until = 0, 0, self.now
+            left_rate = None if left_rate is None else 0
+        return Standing(
+            carrier=state.facts.code,
+            part=state.facts.part.number,
+            place=state.ledger.place,
+            listed=is_watched(state),
+            urgency=_urgency(state)[0],
+            since=self.now,
+            until=until,
+            moves_at=min(ahead, default=FOREVER),
+            share=share,
+            rate=rate,
+            next_share=line.next_share,
+            air_place=air_place,
+            rate_class=rate_class,
+            in_air=line.in_air,
+            left_rate=left_rate,
+            heeds_air=line.heeds_air,
+            gone_at=None,
+            summary=standing_rows.summary(state, line),
+            glance=glance.kept(state),
+        )
+
+    # -- the air of places ---------------------------------------------------------------------
+
+    def _line(self, place: str, rate_class: str) -> PlaceNow:
+        """Return the line of a place and class, drawn now if there is none."""
+        at_place = self._lines.get(place)
+        if at_place is None:
+            found = table.places_now(place)
+            at_place = self._lines[place] = {one.rate_class: one for one in found}
+        if rate_class not in at_place:
+            drawn = self._drawn(place, rate_class, share=0)
+            at_place[rate_class] = drawn
+            self._new.append(drawn)
+        return at_place[rate_class]
+
+    def _drawn(self, place: str, rate_class: str, share: int) -> PlaceNow:
+        of = class_named(rate_class)
+        line = lines.air_line(self.places.air(place), of, self.policies, self.now)
+        if max(line.rate, line.left_rate) > lines.FASTEST:
+            line = replace(line, rate=0, left_rate=0, until=self.now)
+        return PlaceNow(
+            place=place,
+            rate_class=rate_class,
+            at=line.at,
+            share=share,
+            rate=line.rate,
+            since=line.since,
+            until=line.until,
+            left_rate=line.left_rate,
+            settles_at=line.settles_at,
+            temp_c100=line.present.raw[0],
+            rh_c100=line.present.raw[1],
+            missing=line.present.key.missing,
+        )
+
+    def settle(self, at_place: Sequence[PlaceNow]) -> None:
+        """Draw the forecast of a place anew; how its air uses up shares stays as it was."""
+        drawn = []
+        for one in at_place:
+            line = self._drawn(one.place, one.rate_class, one.share)
+            drawn.append(replace(line, share=one.share + one.rate * (line.at - one.at)))
+        table.put_places_now(drawn)
+
+    def read(self, note: TouchedReadings) -> set[str]:
+        """Take in readings of a place, and return the carriers that must be folded."""
+        air = self.places.air(note.place)
+        if self.places.is_oven(note.place):
+            start, end = _between_readings(self.places.oven(note.place), note)
+            return set(table.staying(note.place, start - HOLDS_S, end + HOLDS_S))
+        codes: set[str] = set()
+        appended = note.newest_before is not None and note.first > note.newest_before
+        stands = self._goes_on(air, note) if appended else self._stays_ahead(air, note)
+        if not stands:
+            table.drop_places_now(note.place)
+            self._lines.pop(note.place, None)
+            codes |= set(table.dependent_on(note.place))
+        return codes | self._touched_stays(air, note, appended)
+
+    def _goes_on(self, air: PlaceAir, note: TouchedReadings) -> bool:
+        """Carry the lines of a place on over new readings, if they only go on."""
+        before = note.newest_before
+        assert before is not None
+        at_place = table.places_now(note.place)
+        if not at_place:
+            return True
+        after = air.spans(before, note.last, note.last)
+        after += air.spans(note.last, self.now + 1, self.now)
+        plain = (
+            all(one.at == before for one in at_place)
+            and self.now < note.last + HOLDS_S
+            and all(s.key.missing is None and s.key.cell != derating.BEYOND for s in after)
+            and not air.settings.moments_between(before - 1, self.now + 1)
+            and not self.policies.credit.moments_between(before - 1, self.now + 1)
+            and (not self.places.is_cabinet(note.place) or _dry_since(air, before, self.now))
+        )
+        if not plain:
+            return False
+        seconds: dict[AirKey, int] = {}
+        for span in air.spans(before, note.last, note.last):
+            seconds[span.key] = seconds.get(span.key, 0) + span.end - span.start
+        carried = []
+        for one in at_place:
+            of = class_named(one.rate_class)
+            used = sum(lines.up(of.rate(key)) * of_s for key, of_s in seconds.items())
+            if one.share + used > lines.NEVER // 2:
+                return False
+            carried.append(self._drawn(note.place, one.rate_class, one.share + used))
+        table.put_places_now(carried)
+        return True
+
+    def _stays_ahead(self, air: PlaceAir, note: TouchedReadings) -> bool:
+        """Draw the forecasts of a place anew if the readings lie behind its newest one: how its
+        air uses up shares from that one on is as it was."""
+        at_place = table.places_now(note.place)
+        after = air.following(note.last)
+        if after is None or not all(one.since <= self.now < one.until for one in at_place):
+            return False
+        if after <= air.looks_back_to(self.now):
+            return True
+        self._lines.pop(note.place, None)
+        if at_place:
+            self.settle(at_place)
+        return True
+
+    def _touched_stays(self, air: PlaceAir, note: TouchedReadings, appended: bool) -> set[str]:
+        place, cabinet = note.place, self.places.is_cabinet(note.place)
+        if appended:
+            before = note.newest_before
+            assert before is not None
+            if cabinet and not _dry_since(air, before, self.now):
+                start = wet_from(air, before, _CABINET_DRY_C100)
+                return set(table.staying(place, start, FOREVER + 1))
+            codes = set(table.came_or_left(place, before))
+            spans = air.spans(before, self.now + 1, self.now)
+            if any(not span.key.within_30_60 for span in spans):
+                codes |= set(table.dependent_on(place, heeding=True))
+            return codes
+        start, end = _between_readings(air, note)
+        if cabinet:
+            start = wet_from(air, start, _CABINET_DRY_C100)
+            end = wet_to(air, end, _CABINET_DRY_C100)
+        return set(table.staying(place, start, end))
+
+
+def _between_readings(air: PlaceAir, note: TouchedReadings) -> tuple[int, int]:
+    """Return the readings around those that were written: what lies between may be otherwise."""
+    before, after = air.newest(note.first - 1), air.following(note.last)
+    return -FOREVER if before is None else before[0], FOREVER + 1 if after is None else after
+
+
+def _dry_since(air: PlaceAir, at: int, until: int) -> bool:
+    """Return whether a cabinet was dry for every level from the reading at `at` on, and just
+    before it."""
+    found = spells(air, at - 1, until + 1, until, _CABINET_DRY_C100)
+    return all(spell == "dry" for _, _, spell in found)
