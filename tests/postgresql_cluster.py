@@ -121,12 +121,22 @@ class Cluster:
     def _url(self, database: str) -> str:
         return f"postgresql://{ACCOUNT}@127.0.0.1:{self._port}/{database}"
 
+    @property
+    def pid(self) -> int:
+        """The process that the others of the server are children of."""
+        return int((self._data / "postmaster.pid").read_text().split("\n", 1)[0])
+
     @contextmanager
-    def database(self) -> Iterator[str]:
-        """Make a fresh database, give its URL, and drop it afterwards with whoever is in it."""
+    def database(self, template: str = "") -> Iterator[str]:
+        """Make a fresh database, give its URL, and drop it afterwards with whoever is in it.
+
+        Args:
+            template: the URL of the one it is a copy of, which nobody uses.
+        """
         name = f"test_{next(self._numbers)}"
+        copied = f' TEMPLATE "{template.rpartition("/")[2]}"' if template else ""
         with psycopg.connect(self._url("postgres"), autocommit=True) as connection:
-            connection.execute(f'CREATE DATABASE "{name}"')
+            connection.execute(f'CREATE DATABASE "{name}"{copied}')
         try:
             yield self._url(name)
         finally:

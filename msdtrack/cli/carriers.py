@@ -17,7 +17,7 @@ from msdtrack.cli.session import (
 )
 from msdtrack.cli.text import state_text, watch_text, working_text
 from msdtrack.printing.codes import read_code
-from msdtrack.services import answers, carrier_states, catalog, labelling
+from msdtrack.services import answers, board_glances, carrier_states, catalog, labelling, watch_list
 from msdtrack.times import zone
 
 _at = click.option("--at", metavar="TIME", help="As of this time; default: now.")
@@ -85,15 +85,20 @@ def working(
 @json_option
 @pass_session
 def watch(session: Session, place: str | None, as_json: bool) -> None:
-    """List every exposed, drying or baking carrier, most urgent first."""
+    """List every exposed, drying or baking carrier and the boards between reflows, most urgent
+    first.
+
+    In JSON it is the list of carriers that the API gives.
+    """
     with session.opened() as settings:
         now = session.now()
         where = None if place is None else place_called(place)
-        states = carrier_states.watch(now, where)
         if as_json:
-            print_json(answers.watch_answer(states, now))
-        else:
-            click.echo(watch_text(states, now, zone(settings.timezone), _place_names()))
+            print_json(answers.watch_answer(carrier_states.watch(now, where), now))
+            return
+        carriers = watch_list.glances(now, where)
+        watched = list(board_glances.unfinished(now, where).among(carriers))
+        click.echo(watch_text(watched, now, zone(settings.timezone), _place_names()))
 
 
 @click.command()

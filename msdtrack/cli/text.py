@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import tzinfo
@@ -10,6 +11,8 @@ from fractions import Fraction
 from msdtrack.exposure.facts import HOUR_S
 from msdtrack.exposure.state import CarrierState
 from msdtrack.exposure.working import Line, Working
+from msdtrack.services.board_glances import BatchGlance
+from msdtrack.services.glance import Glance, glance_of
 from msdtrack.times import duration_text, local_text
 from msdtrack.web.marks import mark_of
 from msdtrack.web.wording import (
@@ -105,32 +108,44 @@ def next_step_text(state: CarrierState, tz: tzinfo) -> str:
     return step.text if step.at is None else step.text.replace("{at}", local_text(step.at, tz))
 
 
-def watch_text(
-    states: Sequence[CarrierState], now: int, tz: tzinfo, places: Mapping[str, str]
-) -> str:
-    """Return the watch list for a person, most urgent first; arguments as of `state_text`."""
-    if not states:
+def watch_text(watched: Sequence[Glance], now: int, tz: tzinfo, places: Mapping[str, str]) -> str:
+    """Return the watch list for a person.
+
+    Args:
+        watched: carriers and batches of boards, most urgent first.
+        now: the present moment.
+        tz, places: as of `state_text`.
+    """
+    if not watched:
         return "Nothing is exposed, drying or baking."
     rows = []
-    for state in states:
-        mark = mark_of(state)
+    for seen in watched:
+        mark = mark_of(seen)
         rows.append(
             (
                 f"{SHAPES[mark.kind]} {mark.word}",
-                state.facts.code,
-                state.facts.part.number,
-                state.facts.lot,
-                state.facts.part.msl,
-                _place(state.ledger.place, places),
-                _percent(state.used_share),
-                _left(state),
-                _until(state, tz),
-                assumed_air_text(state),
+                seen.code,
+                seen.part,
+                seen.lot,
+                seen.msl,
+                _place(seen.place, places),
+                _percent(seen.used),
+                _left(seen),
+                _until(seen, tz),
+                assumed_air_text(seen),
+                f"{seen.quantity} x {seen.batch.name}" if isinstance(seen, BatchGlance) else "",
             )
         )
-    headings = ("", "carrier", "part", "lot", "level", "place", "used", "left", "until", "in air")
+    headings = (
+        "", "carrier", "part", "lot", "level", "place", "used", "left", "until", "in air", "boards",
+    )  # fmt: skip
     table = aligned(headings, rows, right={"used", "left"})
-    return f"{len(states)} carriers as of {local_text(now, tz)}\n\n{table}"
+    batches = sum(isinstance(seen, BatchGlance) for seen in watched)
+    alone = len(watched) - batches
+    count = f"{alone} {'carrier' if alone == 1 else 'carriers'}"
+    if batches:
+        count += f" and {batches} {'batch' if batches == 1 else 'batches'} of boards"
+    return f"{count} as of {local_text(now, tz)}\n\n{table}"
 
 
 def working_text(working: Working, tz: tzinfo, places: Mapping[str, str]) -> str:
@@ -183,23 +198,24 @@ def _place(code: str | None, places: Mapping[str, str]) -> str:
     return "place not known" if code is None else places.get(code, code)
 
 
-def _percent(share: Fraction) -> str:
+def _percent(share: Fraction | float) -> str:
     """Return a share in percent, rounded up: never better than it is."""
-    return f"{-(-share.numerator * 1000 // share.denominator) / 10:.1f} %"
+    return f"{math.ceil(share * 1000) / 10:.1f} %"
 
 
-def _left(state: CarrierState) -> str:
-    left_h = state.forecast.remaining_h
+def _left(one: CarrierState | Glance) -> str:
+    left_h = glance_of(one).left_h
     if left_h == 0:
         return "used up"
     return "no limit" if left_h is None else duration_text(int(left_h * HOUR_S))
 
 
-def _until(state: CarrierState, tz: tzinfo) -> str:
+def _until(one: CarrierState | Glance, tz: tzinfo) -> str:
     """Return when the floor life runs out, while it runs and for as long as a day and month say
     which year is meant."""
-    ends = state.expires_at
-    if ends is None or state.status != "exposed" or not 0 < ends - state.at < NEAR_S:
+    ends = one.expires_at
+    runs = one.status in ("exposed", "on_board")
+    if ends is None or not runs or not 0 < ends - one.at < NEAR_S:
         return ""
     return local_text(ends, tz)
 

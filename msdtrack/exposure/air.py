@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from msdtrack.exposure.day_spans import spans_of_steady_day
+from msdtrack.exposure.day_spans import spans_of_steady_day, stretches_of_steady_day
 from msdtrack.exposure.facts import FOREVER, HOUR_S, AirSettings, Dated
 from msdtrack.exposure.readings import Day, Days, Reading
 from msdtrack.exposure.spans import (
@@ -22,6 +22,7 @@ from msdtrack.exposure.spans import (
     AirKey,
     Missing,
     Span,
+    Stretches,
     key_of,
     merged,
     worst_of,
@@ -58,6 +59,7 @@ class PlaceAir:
     _present: tuple[int, Present] | None = field(
         default=None, init=False, repr=False, compare=False
     )
+    _now: tuple[int, AirKey] | None = field(default=None, init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         self.days = self.readings if isinstance(self.readings, Days) else Days.of(self.readings)
@@ -82,6 +84,12 @@ class PlaceAir:
         if end > newest[0]:
             found += self.after(newest, max(start, newest[0]), end)
         return found
+
+    def key_at(self, at: int) -> AirKey:
+        """Return the key of the air at a moment, with what was measured up to then."""
+        if self._now is None or self._now[0] != at:
+            self._now = at, self.spans(at, at + 1, at)[0].key
+        return self._now[1]
 
     def present(self, at: int) -> Present:
         """Return the air that the forecast assumes: of the newest span that has lasted 10 minutes,
@@ -154,32 +162,41 @@ class PlaceAir:
     # -- where there are readings --------------------------------------------------------------
 
     def _read_spans(self, start: int, until: int) -> list[Span]:
-        """Return the whole spans between readings that reach into [start, until), and perhaps one
-        that ends at `start`."""
+        """Return the whole spans between readings that reach into [start, until)."""
         days = self.days
         found: list[Span] = []
         for i in range(days.holding(start), len(days)):
             day = days.day(i)
             if day.moments[0] >= until:
                 break
-            if day.spans is None:
-                day.spans = self._spans_of(day)
-                day.starts = [span.start for span in day.spans]
-            first = max(0, bisect_right(day.starts, start) - 1)
-            found += day.spans[first : bisect_left(day.starts, until)]
+            if start < day.moments[-1]:
+                starts = self.stretches(day).starts
+                first = max(0, bisect_right(starts, start) - 1)
+                found += self._spans_of(day)[first : bisect_left(starts, until)]
             if day.moments[-1] < until and i + 1 < len(days):
                 found += self.between(day.reading(-1), days.day(i + 1).reading(0))
         return found
 
+    def stretches(self, day: Day) -> Stretches:
+        """Return the stretches of one key from the first to the last reading of a day."""
+        if day.stretches is None:
+            first, last = day.moments[0], day.moments[-1]
+            if not self.settings.moments_between(first, last):
+                day.stretches = stretches_of_steady_day(day, self.settings.at(first))
+            if day.stretches is None:
+                pairs = itertools.pairwise(day.between(first, last))
+                day.spans = merged([span for pair in pairs for span in self.between(*pair)])
+                starts = [span.start for span in day.spans]
+                day.stretches = Stretches.of(starts, [span.key for span in day.spans])
+        return day.stretches
+
     def _spans_of(self, day: Day) -> list[Span]:
         """Return the spans from the first to the last reading of a day, merged."""
-        first, last = day.moments[0], day.moments[-1]
-        if not self.settings.moments_between(first, last):
-            spans = spans_of_steady_day(day, self.settings.at(first))
-            if spans is not None:
-                return spans
-        pairs = itertools.pairwise(day.between(first, last))
-        return merged([span for pair in pairs for span in self.between(*pair)])
+        stretches = self.stretches(day)
+        if day.spans is None:
+            now = self.settings.at(day.moments[0])
+            day.spans = spans_of_steady_day(day, stretches, now)
+        return day.spans
 
     def _exactly(self, span: Span) -> list[tuple[Air, Air]]:
         """Return raw and guarded air of what may be cut from a whole span between readings."""

@@ -7,18 +7,20 @@ an oven's readings count is judged over the whole of it.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from fractions import Fraction
+from functools import lru_cache
 
 from msdtrack.exposure import bake_rules, oven
+from msdtrack.exposure.air_use import plain_use
 from msdtrack.exposure.dry_spells import spells
 from msdtrack.exposure.facts import HOUR_S, CarrierFacts, PartFacts, Policies
 from msdtrack.exposure.ledger import Basis, Interval, Joined, Ledger, Phase, Storage
 from msdtrack.exposure.places import Places
 from msdtrack.exposure.rates import RateClass, label_rate, rate, rate_class
-from msdtrack.exposure.spans import AirKey, Span
+from msdtrack.exposure.spans import Span
 from msdtrack.standard import derating, drypack, recovery
 
 BEYOND_TABLE_S = 15 * 60
@@ -58,7 +60,9 @@ class Clock:
         self.policies = policies
         self.at = at
         self.joined = joined or {}
+        self._classes: dict[bool, RateClass] = {}
         self._rule = recovery.dry_storage_rule(self.part.msl)
+        self._pauses = self._rule is not None and self._rule.pauses
         self._limit_rh_c100 = recovery.storage_limit_rh_pct(self.part.msl) * 100
         sealed = facts.sealed_on
         self.ledger = Ledger(
@@ -69,7 +73,7 @@ class Clock:
             quantity=facts.quantity,
             known_closed_at=facts.received_at,
             shelf_life_ends=facts.shelf_life_ends
-            or (None if sealed is None else drypack.shelf_life_end(sealed)),
+            or (None if sealed is None else _shelf_life_end(sealed)),
             history_unknown=sealed is None and self.part.msl != "1",
             unknowns=frozenset({"history_unknown"} if sealed is None else ()),
         )
@@ -103,8 +107,8 @@ class Clock:
 
     def _expose(self, start: int, end: int, note: str) -> None:
         ledger = self.ledger
-        self._break_storage(start)
         credit = self.policies.credit
+        self._break_storage(start)
         if not self.working:
             self._expose_at_once(start, end)
             return
@@ -116,37 +120,53 @@ class Clock:
     def _expose_at_once(self, start: int, end: int) -> None:
         """Expose it as `_expose_span` does, but sum the seconds of each rate first."""
         credit = self.policies.credit
+        if not credit.changes:
+            self._expose_in(self._rate_class(credit.first), start, end)
+            return
         edges = [start, *credit.moments_between(start, end), end]
         for s, e in itertools.pairwise(edges):
-            self._expose_in(rate_class(self.part, credit.at(s)), s, e)
+            self._expose_in(self._rate_class(credit.at(s)), s, e)
+
+    def _rate_class(self, credit: bool) -> RateClass:
+        found = self._classes.get(credit)
+        if found is None:
+            found = self._classes[credit] = rate_class(self.part, credit)
+        return found
 
     def _expose_in(self, of: RateClass, start: int, end: int) -> None:
-        ledger = self.ledger
-        spans = self.places.air(ledger.place).spans(start, end, self.at)
-        seconds: dict[AirKey, int] = {}
-        for span_start, span_end, key, _, _ in spans:
-            span_s = span_end - span_start
-            seconds[key] = seconds.get(key, 0) + span_s
+        ledger, air = self.ledger, self.places.air(self.ledger.place)
+        plain = plain_use(air, of, start, end, self.at)
+        if plain is not None:
+            whole, outside = plain
+            ledger.outside_30_60 |= outside
+            ledger.beyond_run_s = 0
+        else:
+            whole = self._expose_by_spans(of, air.spans(start, end, self.at))
+        before = ledger.used
+        ledger.used = now = _plus(before, whole, of.parts)
+        if _is_full(now) and not _is_full(before):
+            spans = air.spans(start, end, self.at)
+            ledger.full_since = _moment_of(1 - before, spans, of)
+        ledger.exposure_s += end - start
+
+    def _expose_by_spans(self, of: RateClass, spans: Iterable[Span]) -> int:
+        """Note what the spans say and return how many parts they use."""
+        ledger, whole = self.ledger, 0
+        for start, end, key, _, _ in spans:
+            used = of.whole(key) * (end - start)
+            whole += used
             if key.cell == derating.BEYOND:
-                ledger.beyond_run_s += span_s
+                ledger.beyond_run_s += end - start
                 if ledger.beyond_run_s > BEYOND_TABLE_S and self.part.msl != "1":
                     ledger.beyond_table = True
             else:
                 ledger.beyond_run_s = 0
-        whole = 0
-        for key, of_s in seconds.items():
-            used = of.whole(key) * of_s
-            whole += used
             if not key.within_30_60:
                 ledger.outside_30_60 = True
             if key.missing is not None:
                 ledger.assumed += Fraction(used, of.parts)
                 ledger.unknowns |= {key.missing}
-        before = ledger.used
-        ledger.used += Fraction(whole, of.parts)
-        if before < 1 <= ledger.used:
-            ledger.full_since = _moment_of(1 - before, spans, of)
-        ledger.exposure_s += end - start
+        return whole
 
     def _note_stay(self, start: int, end: int) -> None:
         """Note where the air has decided about it."""
@@ -183,7 +203,7 @@ class Clock:
         ledger.beyond_run_s = 0
         storage = ledger.storage = ledger.storage or self._new_storage(start)
         if ledger.exposure_s == 0:
-            if ledger.last_reset_at is not None or ledger.intervals:
+            if self.working and (ledger.last_reset_at is not None or ledger.intervals):
                 self._record(start, end, "dry_storage", Fraction(0), Fraction(0), None, what)
             return
         reset_at = None
@@ -195,10 +215,11 @@ class Clock:
                 end_counted = end
         else:
             end_counted = end
-        pause = self.policies.pause_levels_4_to_5a
-        edges = [start, *pause.moments_between(start, end_counted), end_counted]
-        for s, e in itertools.pairwise(edges):
-            self._store_piece(s, e, storage_rate(self.part, dries and pause.at(s)), what)
+        if self.working or not self._pauses:
+            pause = self.policies.pause_levels_4_to_5a
+            edges = [start, *pause.moments_between(start, end_counted), end_counted]
+            for s, e in itertools.pairwise(edges):
+                self._store_piece(s, e, storage_rate(self.part, dries and pause.at(s)), what)
         if dries:
             storage.dry_s += end_counted - start
         if reset_at is not None:
@@ -309,11 +330,14 @@ class Clock:
         ledger.intervals.append(Interval(start, end, ledger.place, basis, per_s, share, key, note))
 
 
+_shelf_life_end = lru_cache(maxsize=1024)(drypack.shelf_life_end)
+
+
 def storage_rate(part: PartFacts, paused_by_policy: bool) -> Fraction:
     """Return the share of the floor life that a second of dry storage uses (design 4.3)."""
     rule = recovery.dry_storage_rule(part.msl)
     if rule is not None and (rule.pauses or paused_by_policy):
-        return Fraction(0)
+        return _NOTHING[0]
     return label_rate(part)
 
 
@@ -326,7 +350,7 @@ def can_reset_by_storage(part: PartFacts, ledger: Ledger) -> bool:
     return (
         rule is not None
         and 0 < ledger.exposure_s <= rule.max_exposure_h * HOUR_S
-        and ledger.used < 1
+        and not _is_full(ledger.used)
         and not ledger.outside_30_60
         and not bake_rules.reasons(part, ledger)
     )
@@ -347,6 +371,19 @@ def _moment_of(share: Fraction, spans: Sequence[Span], of: RateClass) -> int:
             return span.start + _ceil(left / per_s)
         left -= used
     raise ValueError("the spans use less than that")
+
+
+def _is_full(share: Fraction) -> bool:
+    """Return whether it is a whole floor life or more; faster than comparing with 1."""
+    return share.numerator >= share.denominator
+
+
+def _plus(share: Fraction, whole: int, parts: int) -> Fraction:
+    """Return a share and so many parts of a whole; faster than adding two fractions."""
+    times, rest = divmod(parts, share.denominator)
+    if rest:
+        return share + Fraction(whole, parts)
+    return Fraction(share.numerator * times + whole, parts)
 
 
 def _ceil(value: Fraction) -> int:

@@ -6,7 +6,7 @@ Conflicts are derived from the log each time, so a late event or a correction ca
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Literal
 
 from msdtrack.exposure.events import Event, Kind
@@ -37,8 +37,27 @@ GONE = {
     Kind.JOIN: "it was joined into another before",
     Kind.REFLOW: "its last reflow was before",
 }
+AGAINST_A_HOLD = {
+    Kind.LOAD: "it was loaded while on hold",
+    Kind.PLACE_ON_BOARD: "it was placed on a board while on hold",
+}
+"""What a hold forbids; a release settles it, for quality decides knowing of it."""
+
 HAPPENS_TO_BOARDS = frozenset({Kind.MOVE, Kind.HOLD, Kind.RELEASE, Kind.SCRAP})
 """Kinds that do not contradict an earlier last reflow."""
+
+
+_PLAIN = {
+    "bag": {Kind.OPEN: "air", Kind.MOVE: "bag"},
+    "air": {
+        Kind.CLOSE: "bag",
+        Kind.MOVE: "air",
+        Kind.TAKE: "air",
+        Kind.SPLIT: "air",
+        Kind.LOAD: "air",
+    },
+}
+"""Kinds that contradict nothing in a bag and in the air, and where the carrier is after them."""
 
 
 @dataclass(slots=True)
@@ -48,6 +67,7 @@ class _Walk:
     closed_index: int
     bake_index: int = -1
     gone: list[int] = field(default_factory=list)
+    held: bool = False
 
 
 def settle(events: Sequence[Event], received_at: int) -> tuple[list[Event], tuple[Conflict, ...]]:
@@ -61,6 +81,8 @@ def settle(events: Sequence[Event], received_at: int) -> tuple[list[Event], tupl
         events: effective events, in order.
         received_at: when the carrier was received in its closed bag.
     """
+    if _is_plain(events):
+        return list(events), ()
     out: list[Event] = []
     conflicts: list[Conflict] = []
     walk = _Walk("bag", None, 0)
@@ -74,28 +96,34 @@ def settle(events: Sequence[Event], received_at: int) -> tuple[list[Event], tupl
         index = walk.closed_index
         while index < len(out) and out[index].at < since:
             index += 1
-        out.insert(index, replace(event, id="", kind=Kind.OPEN, at=since, place=None, hic=None))
+        out.insert(index, event._replace(id="", kind=Kind.OPEN, at=since, place=None, hic=None))
         walk.inside = "air"
 
     def undo_bake() -> None:
-        out[walk.bake_index] = replace(out[walk.bake_index], kind=Kind.MOVE)
+        out[walk.bake_index] = out[walk.bake_index]._replace(kind=Kind.MOVE)
         walk.inside = "air"
 
     for event in events:
         kind = event.kind
+        if kind in AGAINST_A_HOLD and walk.held:
+            conflict(event, AGAINST_A_HOLD[kind])
+        elif kind is Kind.RELEASE:
+            conflicts = [one for one in conflicts if one.message not in AGAINST_A_HOLD.values()]
+        if kind in (Kind.HOLD, Kind.RELEASE):
+            walk.held = kind is Kind.HOLD
         if walk.gone and not (kind in HAPPENS_TO_BOARDS and out[walk.gone[0]].kind is Kind.REFLOW):
             conflict(event, GONE[out[walk.gone[-1]].kind])
             for i in walk.gone:
-                undone = replace(out[i], last=False)
+                undone = out[i]._replace(last=False)
                 out[i] = (
-                    undone if undone.kind is Kind.REFLOW else replace(undone, kind=Kind.CORRECT)
+                    undone if undone.kind is Kind.REFLOW else undone._replace(kind=Kind.CORRECT)
                 )
             walk.gone = []
         if kind in NEEDS_OPEN and walk.inside == "bag":
             conflict(event, NEEDS_OPEN[kind])
             open_since_closed(event)
             if kind is Kind.BAKE_START:
-                event = replace(event, kind=Kind.MOVE)
+                event = event._replace(kind=Kind.MOVE)
         elif kind is Kind.OPEN and walk.inside != "bag":
             conflict(event, "opened, but it was not in a closed bag")
             if walk.inside == "oven":
@@ -106,7 +134,7 @@ def settle(events: Sequence[Event], received_at: int) -> tuple[list[Event], tupl
             undo_bake()
         elif kind is Kind.BAKE_END and walk.inside != "oven":
             conflict(event, "a bake was ended that never began")
-            event = replace(event, kind=Kind.MOVE) if event.place else event
+            event = event._replace(kind=Kind.MOVE) if event.place else event
         if event.kind is Kind.BAKE_END and walk.inside != "oven" and event.place is None:
             continue
         out.append(event)
@@ -125,3 +153,14 @@ def settle(events: Sequence[Event], received_at: int) -> tuple[list[Event], tupl
         ):
             walk.gone.append(len(out) - 1)
     return out, tuple(conflicts)
+
+
+def _is_plain(events: Sequence[Event]) -> bool:
+    """Return whether a carrier came out of its bag and into it again and no more, as most do."""
+    after = _PLAIN["bag"]
+    for event in events:
+        where = after.get(event.kind)
+        if where is None:
+            return False
+        after = _PLAIN[where]
+    return True

@@ -6,10 +6,11 @@ recorded correction of an event wins, a voided event is gone, a voided correctio
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Mapping, Sequence
 from enum import StrEnum
-from typing import Any
+from operator import attrgetter
+from types import MappingProxyType
+from typing import Any, NamedTuple
 
 
 class Kind(StrEnum):
@@ -32,11 +33,10 @@ class Kind(StrEnum):
     CORRECT = "correct"
 
 
-@dataclass(frozen=True, slots=True)
-class Event:
-    """One entry of the log.
+class Event(NamedTuple):
+    """One entry of the log. A tuple, as a log of dozens is read to answer for one carrier.
 
-    Args:
+    Attributes:
         id: UUID made by the client.
         carrier: code of the carrier it happened to.
         at: when it happened.
@@ -79,7 +79,7 @@ class Event:
     last: bool = False
     corrects: str | None = None
     void: bool = False
-    fields: Mapping[str, Any] = field(default_factory=dict)
+    fields: Mapping[str, Any] = MappingProxyType({})
 
 
 CORRECTABLE = (
@@ -94,7 +94,15 @@ def effective(log: Iterable[Event]) -> list[Event]:
     Args:
         log: every event of the carrier, corrections among them, in any order.
     """
-    events = sorted(log, key=lambda event: event.seq)
+    events = sorted(log, key=attrgetter("seq"))
+    # Without corrections, as most logs are, all of them stand.
+    if any(event.kind is Kind.CORRECT for event in events):
+        events = _corrected(events)
+    return sorted(events, key=attrgetter("at"))
+
+
+def _corrected(events: Sequence[Event]) -> list[Event]:
+    """Return the events that stand, corrected, of those in order of receipt."""
     corrections: dict[str, Event] = {}
     voided: set[str] = set()
     for event in reversed(events):
@@ -109,10 +117,8 @@ def effective(log: Iterable[Event]) -> list[Event]:
         correction = corrections.get(event.id)
         if event.kind is Kind.CORRECT or (correction is not None and correction.void):
             continue
-        if correction is not None:
-            event = replace(event, **dict(correction.fields))
-        standing.append(event)
-    return sorted(standing, key=lambda event: (event.at, event.seq))
+        standing.append(event if correction is None else event._replace(**correction.fields))
+    return standing
 
 
 def lineage(

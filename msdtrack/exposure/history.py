@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from copy import deepcopy
+from datetime import date
+from functools import lru_cache
 
 from msdtrack.exposure import bake_rules
 from msdtrack.exposure.clock import Clock, day
@@ -16,7 +18,10 @@ from msdtrack.exposure.facts import CarrierFacts, Policies
 from msdtrack.exposure.joining import absorb
 from msdtrack.exposure.ledger import Bake, Joined, Ledger, Phase
 from msdtrack.exposure.places import Places
+from msdtrack.exposure.readings import DAY_S
 from msdtrack.standard import drypack, indicator
+
+_EPOCH_DAY = date(1970, 1, 1).toordinal()
 
 DURING_A_BAKE = frozenset({Kind.HOLD, Kind.RELEASE, Kind.SPLIT, Kind.TAKE})
 """Kinds that leave a running bake as it is."""
@@ -45,12 +50,13 @@ class Fold(Clock):
             ledger.hic, ledger.hic_good = None, False
             return
         ledger.hic = dict(event.hic) if event.hic is not None else None
-        verdict = indicator.judge(self.part.msl, event.hic)
+        verdict = _judged(self.part.msl, None if event.hic is None else tuple(event.hic.items()))
         ledger.hic_good = verdict == "good"
         ledger.hic_failed |= verdict == "failed"
         ledger.hic_missing |= verdict == "missing"
-        over = ledger.shelf_life_ends is not None and day(event.at) > ledger.shelf_life_ends
-        ledger.opened_after_shelf_life |= over
+        ends = ledger.shelf_life_ends
+        if ends is not None and event.at // DAY_S + _EPOCH_DAY > ends.toordinal():
+            ledger.opened_after_shelf_life = True
 
     def _close(self, event: Event) -> None:
         ledger = self.ledger
@@ -144,6 +150,11 @@ class Fold(Clock):
 
     def _scrap(self, event: Event) -> None:
         self.ledger.gone = event.reason or "scrapped"
+
+
+@lru_cache(maxsize=4096)
+def _judged(msl: str, spots: tuple[tuple[str, str], ...] | None) -> indicator.Judgement:
+    return indicator.judge(msl, None if spots is None else dict(spots))
 
 
 _HANDLERS: dict[Kind, Callable[[Fold, Event], None]] = {

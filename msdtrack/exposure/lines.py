@@ -114,7 +114,7 @@ def air_line(air: PlaceAir, of: RateClass, policies: Policies, at: int) -> AirLi
     present = air.present(at)
     return AirLine(
         at=start,
-        rate=up(of.rate(air.spans(at, at + 1, at)[0].key)),
+        rate=up(of.rate(air.key_at(at))),
         since=at,
         until=until,
         left_rate=up(of.rate(present.key)),
@@ -189,17 +189,17 @@ def line_of(
 
     exact_rate, assumed, provisional = Fraction(0), False, False
     if exposed:
-        now_air = air.spans(at, at + 1, at)[0]
-        exact_rate, assumed = of.rate(now_air.key), now_air.key.missing is not None
+        now_key = air.key_at(at)
+        exact_rate, assumed = of.rate(now_key), now_key.missing is not None
         # What the first second of this exposure changes.
         begins = (
             ledger.storage is not None
-            or (assumed and now_air.key.missing not in ledger.unknowns)
-            or (state.bake.needed and not (now_air.key.within_30_60 or ledger.outside_30_60))
+            or (assumed and now_key.missing not in ledger.unknowns)
+            or (state.bake.needed and not (now_key.within_30_60 or ledger.outside_30_60))
         )
         if begins:
             bends.append(at + 1)
-        if now_air.key.cell == derating.BEYOND and not ledger.beyond_table:
+        if now_key.cell == derating.BEYOND and not ledger.beyond_table:
             bends.append(at + BEYOND_TABLE_S - ledger.beyond_run_s + 1)
     elif state.status in ("in_dry_bag", "dry_storage") and ledger.exposure_s:
         exact_rate = storage_rate(part, policies.pause_levels_4_to_5a.at(at))

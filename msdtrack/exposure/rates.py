@@ -54,11 +54,18 @@ class RateClass:
     groups: tuple[str, ...]
     credit: bool
     parts: int = field(init=False, repr=False, compare=False)
+    _hash: int = field(init=False, repr=False, compare=False)
     _rates: dict[AirKey, Fraction] = field(default_factory=dict, repr=False, compare=False)
     _whole: dict[AirKey, int] = field(default_factory=dict, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "parts", _parts(self.msl, self.label_h, self.groups))
+        hashed = hash((self.msl, self.label_h, self.groups, self.credit))
+        object.__setattr__(self, "_hash", hashed)
+
+    def __hash__(self) -> int:
+        # A fraction takes long to hash.
+        return self._hash
 
     def rate(self, key: AirKey) -> Fraction:
         """Return the share of the floor life that a second in this air uses."""

@@ -9,11 +9,16 @@ import itertools
 from array import array
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import cast
 
-from msdtrack.exposure.spans import Span
+from msdtrack.exposure.rates import RateClass
+from msdtrack.exposure.spans import Span, Stretches
 
 Reading = tuple[int, int, int]
 """Moment (seconds UTC), temperature (hundredths of °C), humidity (hundredths of % RH)."""
+
+Columns = tuple[Sequence[int], Sequence[int], Sequence[int | None]]
+"""The moments, the temperatures and the humidities of as many readings."""
 
 DAY_S = 86400
 
@@ -28,20 +33,35 @@ class Day:
         readings: strictly by moment, at least one. A missing humidity becomes 0.
 
     Attributes:
-        spans, starts: from the first to the last, merged; filled by the air they belong to.
-        dry_runs: their (start, end, dry) runs by limit of humidity; filled likewise.
+        stretches: from the first to the last; filled by the air they belong to, as are the others.
+        uses: how many parts of a class its stretches before each one use, and altogether.
+        spans: its stretches as spans.
+        dry_runs: their (start, end, dry) runs by limit of humidity.
     """
 
-    __slots__ = ("dry_runs", "moments", "rhs", "spans", "starts", "temps")
+    __slots__ = ("dry_runs", "moments", "rhs", "spans", "stretches", "temps", "uses")
 
     def __init__(self, readings: Iterable[tuple[int, int, int | None]]) -> None:
-        moments, temps, rhs = zip(*readings, strict=True)
+        self._fill(*zip(*readings, strict=True))
+
+    @classmethod
+    def of_columns(cls, columns: Columns) -> Day:
+        """Return the day of readings that are given column by column."""
+        day = cls.__new__(cls)
+        day._fill(*columns)
+        return day
+
+    def _fill(
+        self, moments: Sequence[int], temps: Sequence[int], rhs: Sequence[int | None]
+    ) -> None:
         self.moments = array("q", moments)
         self.temps = array("h", temps)
         # Only an oven's readings may lack humidity, and an oven's are never floor air.
-        self.rhs = array("h", (rh or 0 for rh in rhs) if None in rhs else rhs)
+        known = [rh or 0 for rh in rhs] if None in rhs else cast(Sequence[int], rhs)
+        self.rhs = array("h", known)
         self.spans: list[Span] | None = None
-        self.starts: list[int] = []
+        self.stretches: Stretches | None = None
+        self.uses: dict[RateClass, Sequence[int]] = {}
         self.dry_runs: dict[int, list[tuple[int, int, bool]]] = {}
 
     def reading(self, i: int) -> Reading:
@@ -157,6 +177,18 @@ class Days:
         if i > 0 and self.day(i).moments[0] > at:
             i -= 1
         return max(0, i)
+
+    def around(self, at: int) -> Day | None:
+        """Return the day whose first reading is at or before `at` and whose last is after it; None
+        if there is none."""
+        number = at // DAY_S
+        day = self._kept.get(number)
+        if day is None:
+            i = bisect_left(self.numbers, number)
+            if i == len(self.numbers) or self.numbers[i] != number:
+                return None
+            day = self.day(i)
+        return day if day.moments[0] <= at < day.moments[-1] else None
 
     def backwards(self, at: int) -> Iterator[Reading]:
         """Yield the readings at or before `at`, newest first."""

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Sequence
 from functools import lru_cache
 from typing import Literal, NamedTuple
 
-from msdtrack.exposure.facts import AirSettings
 from msdtrack.standard import derating
 
 HOLDS_S = 30 * 60
@@ -31,6 +31,27 @@ class AirKey(NamedTuple):
     cell: int
     within_30_60: bool
     missing: Missing | None
+
+
+class Stretches(NamedTuple):
+    """Neighbouring stretches of time, each in one key.
+
+    Attributes:
+        starts: the moments at which they begin.
+        plain: all their air is measured, and none is beyond Table 7-1.
+        within_30_60: all their raw air is.
+    """
+
+    starts: Sequence[int]
+    keys: Sequence[AirKey]
+    plain: bool
+    within_30_60: bool
+
+    @classmethod
+    def of(cls, starts: Sequence[int], keys: Sequence[AirKey]) -> Stretches:
+        """Return the stretches that begin at these moments."""
+        plain = all(key.missing is None and key.cell != derating.BEYOND for key in keys)
+        return cls(array("q", starts), keys, plain, all(key.within_30_60 for key in keys))
 
 
 class Span(NamedTuple):
@@ -67,22 +88,10 @@ def key_of(raw: Air, guarded: Air, missing: Missing | None) -> AirKey:
     return _one_key(derating.cell_for(*guarded), within, missing)
 
 
-@lru_cache(maxsize=1 << 16)
-def measured_key(temp: int, rh: int, guarded_temp: int, guarded_rh: int) -> AirKey:
-    """Return the key of measured air, raw and guarded, in hundredths."""
-    return key_of((temp, rh), (guarded_temp, guarded_rh), None)
-
-
 @lru_cache(maxsize=1024)
 def _one_key(cell: int, within: bool, missing: Missing | None) -> AirKey:
     """Return the one key of these values, so that equal keys are the same object."""
     return AirKey(cell, within, missing)
-
-
-def span_of(start: int, end: int, key: AirKey, temp: int, rh: int, now: AirSettings) -> Span:
-    """Return a measured span, guarded by the tolerance in force."""
-    guarded = (temp + now.tolerance_temp_c100, rh + now.tolerance_rh_c100)
-    return Span(start, end, key, (temp, rh), guarded)
 
 
 def worst_of(airs: Sequence[Air]) -> Air:

@@ -78,12 +78,14 @@ class _Document(FPDF):
         def commands(mark: Mark, height_mm: float) -> list[str]:
             return Pen(dpi, height_mm, fonts).commands(mark)
 
-        drawn = [
-            [command for mark in page.marks for command in commands(mark, page.height_mm)]
-            for page in pages
-        ]
+        drawn, white = [], False
+        for page in pages:
+            own = [command for mark in page.marks for command in commands(mark, page.height_mm)]
+            covers = any(isinstance(mark, Text) and mark.white for mark in page.marks)
+            # Black twice over is darker along its edges, so what is there twice is drawn once.
+            drawn.append(own if covers else list(dict.fromkeys(own)))
+            white |= covers
         # White covers what was drawn before it: such pages are left in their order.
-        white = any(isinstance(mark, Text) and mark.white for page in pages for mark in page.marks)
         shared = [] if white else shared_commands(drawn)
         dots = f"{_PT_PER_INCH / dpi:.6f} 0 0 {_PT_PER_INCH / dpi:.6f} 0 0 cm"
         self.groups = [(range(len(pages)), [dots]), *shared]

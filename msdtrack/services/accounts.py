@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+from msdtrack.errors import NotFound
 from msdtrack.exposure.bake_advice import OvenLimits
 from msdtrack.exposure.events import Event, Kind, lineage
 from msdtrack.exposure.facts import CarrierFacts, Policies
@@ -51,7 +52,7 @@ class Account:
                 earlier = [e for e in before if e.id != event.cause]
                 joined = replace(giver, events=earlier)._joined(event.at, working)
                 # Its own join must not make it gone, but contradicts a bag that was closed.
-                until = [replace(e, joined=e.carrier) if e.id == event.cause else e for e in before]
+                until = [e._replace(joined=e.carrier) if e.id == event.cause else e for e in before]
                 found[event.id] = account_of(
                     giver.facts, until, giver.places, giver.policies, event.at, joined, working
                 )
@@ -68,16 +69,22 @@ def accounts(
     """Yield the accounts of carriers, in the order given, from a handful of queries.
 
     Args:
-        codes: carriers that exist.
+        codes: the carriers.
         known_at: only what had been received by then; None is everything.
         places, dated: the air and the policies, where they have been read already.
         provisional: events that the logs are taken to hold besides, by carrier: nothing is written.
+
+    Raises:
+        NotFound: one of them does not exist.
     """
     wanted = list(codes)
-    parents = carriers.parents(wanted)
-    family = {*wanted, *parents, *(parent for parent, _ in parents.values())}
-    facts = carriers.carrier_facts(wanted)
-    logs = event_log.logs(family)
+    records = carriers.with_ancestors(wanted)
+    for code in wanted:
+        if code not in records:
+            raise NotFound(f"There is no carrier {code}.")
+    parents = carriers.parents_among(records)
+    facts = carriers.facts_among(records, wanted)
+    logs = event_log.logs(records)
     if known_at is not None:
         logs = {
             code: [event for event in log if event.recorded_at <= known_at]
@@ -101,5 +108,4 @@ def account(
     Raises:
         NotFound: no such carrier.
     """
-    carriers.carrier(code)
     return next(accounts([code], known_at, provisional=provisional))

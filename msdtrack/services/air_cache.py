@@ -124,5 +124,7 @@ def _past(code: str, known_at: int) -> Callable[[int], tuple[Day, bool]]:
 
 
 def _day(code: str, number: int, known_at: int | None) -> Day:
-    start = number * DAY_S
-    return Day(reading_log.readings(code, start, start + DAY_S - 1, known_at))
+    start, end = number * DAY_S, number * DAY_S + DAY_S - 1
+    if known_at is not None:
+        return Day(reading_log.readings(code, start, end, known_at))
+    return Day.of_columns(reading_log.columns(code, start, end))

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from msdtrack.exposure.spans import HOLDS_S, MAX_RH_C100, MAX_TEMP_C100
+from msdtrack.printing.codes import CodeKind
+from msdtrack.services.board_glances import BatchGlance
 from msdtrack.services.catalog import Place
 from msdtrack.services.glance import Glance
 from msdtrack.services.policies import PART_LEAD, Value
@@ -47,6 +49,9 @@ ROOMS = ("store", "floor", "line")
 
 MOVE_FIRST = 3
 """So many carriers are named in the alarm of a cabinet; the cabinets' page lists all."""
+
+OUT = ("exposed", "on_board")
+"""What is in the air of its place: carriers, and what is placed on boards between reflows."""
 
 _MINUTE_S = 60
 
@@ -93,8 +98,8 @@ def carrier_causes(
         if seen.status != "baking" and "floor_life_exceeded" in seen.reasons:
             text = f"Floor life over: {named(seen)}. Do not use it: bake it first."
             yield of_carrier(FLOOR_LIFE_EXPIRED, "high", text, seen)
-        lead_h = _lead_h(seen, policies)
-        if _runs_out(seen, lead_h, f"{FLOOR_LIFE_LOW}:{seen.code}" in standing, policies):
+        lead_h = lead_time_h(seen, policies)
+        if runs_out(seen, lead_h, f"{FLOOR_LIFE_LOW}:{seen.code}" in standing, policies):
             text = (
                 f"Floor life of {named(seen)} runs out within {lead_h:g} h: use it first, or dry "
                 "it in time."
@@ -128,12 +133,12 @@ def place_causes(
     Args:
         places: every place.
         readings: of each place that ever had any, the newest ones, by moment, `reach_s` back.
-        watched: every watched carrier.
+        watched: every watched carrier, and all components of the boards between reflows.
         policies: the site's choices in force.
         standing: keys of the causes whose alarms are active.
         now: the present moment.
     """
-    exposed = {seen.place for seen in watched if seen.status == "exposed"}
+    exposed = {seen.place for seen in watched if seen.status in OUT}
     baking = {seen.place for seen in watched if seen.status == "baking"}
     for place in places:
         known = readings.get(place.code, ())
@@ -184,9 +189,7 @@ def cabinet_limit_rh_pct(code: str, watched: Iterable[Glance]) -> int:
     Source: J-STD-033, Table 4-3 (`standard.recovery`).
     """
     levels = {
-        seen.msl
-        for seen in watched
-        if seen.place == code and seen.status in ("exposed", "dry_storage")
+        seen.msl for seen in watched if seen.place == code and seen.status in (*OUT, "dry_storage")
     }
     return min(recovery.storage_limit_rh_pct(level) for level in levels | {"1"})
 
@@ -262,16 +265,19 @@ def _cabinet_beyond(
 
 def _move_first(cabinet: str, watched: Iterable[Glance]) -> str:
     """Return the carriers that lie open in a cabinet, what has least floor life left first."""
-    found = []
+    least: dict[str, tuple[int, float, str]] = {}
     for seen in watched:
-        lies_open = seen.place == cabinet and seen.status in ("exposed", "dry_storage")
+        lies_open = seen.place == cabinet and seen.status in (*OUT, "dry_storage")
         if not lies_open or seen.msl == "1" or seen.label_h is None or seen.used >= 1:
             continue
         left_h = float(1 - seen.used) * float(seen.label_h)
-        found.append((recovery.storage_limit_rh_pct(seen.msl), left_h, seen.code))
+        this = recovery.storage_limit_rh_pct(seen.msl), left_h, seen.code
+        # The components of a batch go together.
+        least[seen.code] = min(this, least.get(seen.code, this))
+    found = sorted(least.values())
     if not found:
         return ""
-    first = ", ".join(code for _, _, code in sorted(found)[:MOVE_FIRST])
+    first = ", ".join(code for _, _, code in found[:MOVE_FIRST])
     more = f" and {len(found) - MOVE_FIRST} more" if len(found) > MOVE_FIRST else ""
     return f" Move first: {first}{more}."
 
@@ -299,9 +305,16 @@ def _missing(
     yield _of_place(READINGS_MISSING, "low", f"{text} See to the sensor.", place)
 
 
-def _runs_out(
+def runs_out(
     seen: Glance, lead_h: float | None, stands: bool, policies: Mapping[str, Value]
 ) -> bool:
+    """Return whether the floor life of a carrier is near its end.
+
+    Args:
+        lead_h: how long before it the alarm is wanted; None: none is.
+        stands: whether the alarm is active.
+        policies: the site's choices in force.
+    """
     left_h = seen.left_h
     if lead_h is None or left_h is None or seen.bake_needed or seen.used >= 1:
         return False
@@ -311,7 +324,7 @@ def _runs_out(
 
 
 def _clock_runs(seen: Glance, pauses_4_to_5a: bool) -> bool:
-    if seen.status == "exposed":
+    if seen.status in OUT:
         return True
     if seen.status not in ("in_dry_bag", "dry_storage") or not seen.was_exposed:
         return False
@@ -322,7 +335,7 @@ def _clock_runs(seen: Glance, pauses_4_to_5a: bool) -> bool:
     return reset_at is None or expires_at is None or expires_at < reset_at
 
 
-def _lead_h(seen: Glance, policies: Mapping[str, Value]) -> float | None:
+def lead_time_h(seen: Glance, policies: Mapping[str, Value]) -> float | None:
     """Return how long before the end the alarm is wanted.
 
     A level's lead time is at most half of a shorter floor life on the label; otherwise the alarm
@@ -349,13 +362,26 @@ def _bag_open_s(seen: Glance, elsewhere: Collection[str]) -> int | None:
 
 
 def named(seen: Glance) -> str:
-    """Return what a carrier is called in an alarm."""
+    """Return what a carrier or a batch of boards is called in an alarm."""
+    if isinstance(seen, BatchGlance):
+        return f"boards {seen.code} ({seen.batch.name})"
     return f"{seen.code} ({seen.part}, lot {seen.lot})"
 
 
 def of_carrier(kind: str, priority: Priority, text: str, seen: Glance) -> Cause:
-    """Return a cause that is about a carrier."""
-    return Cause(f"{kind}:{seen.code}", kind, priority, text, seen.code, seen.place)
+    """Return a cause that is about a carrier or a batch of boards."""
+    return Cause(f"{kind}:{seen.code}", kind, priority, text, carrier_of(seen), seen.place)
+
+
+def carrier_of(seen: Glance) -> str | None:
+    """Return the code of a carrier; None for a batch of boards."""
+    return None if isinstance(seen, BatchGlance) else seen.code
+
+
+def boards_of(key: str) -> str | None:
+    """Return the code of the batch of boards that the cause of a key is about, None if of none."""
+    code = key.split(":")[1] if ":" in key else ""
+    return code if code.startswith(CodeKind.JOB) else None
 
 
 def _of_place(kind: str, priority: Priority, text: str, place: Place) -> Cause:

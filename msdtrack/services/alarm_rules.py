@@ -11,7 +11,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from msdtrack.errors import BadInput, FieldError
-from msdtrack.services import alarm_causes, refused_loads, standings, storage_causes
+from msdtrack.services import (
+    alarm_causes,
+    board_causes,
+    board_glances,
+    refused_loads,
+    standings,
+    storage_causes,
+)
 from msdtrack.services.alarm_candidates import watched_and_resting
 from msdtrack.services.alarm_causes import Cause, clock_cause
 from msdtrack.services.catalog import person_code, places
@@ -210,6 +217,10 @@ def _causes(
 ) -> Mapping[str, Cause]:
     chosen = policies(now)
     watched, resting = watched_and_resting(now, float(chosen["shelf_life_lead_d"]))
+    boards = board_glances.unfinished(now)
+    watched, resting = list(boards.without(watched)), list(boards.without(resting))
+    components = [one for batch in boards.glances for one in batch.on_it]
+    all_watched, everything = [*watched, *boards.glances], [*watched, *resting, *boards.glances]
     everywhere = places(limit=_ALL_PLACES)
     by_kind = {
         kind: {place.code for place in everywhere if place.kind == kind}
@@ -220,10 +231,13 @@ def _causes(
         *alarm_causes.carrier_causes(
             watched, chosen, by_kind["line"], by_kind["cabinet"], standing
         ),
-        *alarm_causes.place_causes(everywhere, readings, watched, chosen, standing, now),
-        *storage_causes.shelf_life_causes([*watched, *resting], chosen),
-        *storage_causes.bake_causes(watched, everywhere, chosen, now),
-        *storage_causes.reset_causes([*watched, *resting], now),
+        *board_causes.board_causes(boards.glances, chosen, standing),
+        *alarm_causes.place_causes(
+            everywhere, readings, [*watched, *components], chosen, standing, now
+        ),
+        *storage_causes.shelf_life_causes(everything, chosen),
+        *storage_causes.bake_causes(all_watched, everywhere, chosen, now),
+        *storage_causes.reset_causes(everything, now),
         *refused_loads.standing_causes(active.values(), now),
     ]
     if clock_moved_s:
@@ -255,7 +269,8 @@ def _is_raised(cause: Cause, active: Mapping[str, AlarmRecord]) -> bool:
     return (
         alarm is not None
         and alarm.returned_at is None
-        and (alarm.priority, alarm.message) == (cause.priority, cause.message)
+        and (alarm.priority, alarm.message, alarm.place)
+        == (cause.priority, cause.message, cause.place)
     )
 
 

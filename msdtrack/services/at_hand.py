@@ -9,7 +9,7 @@ from dataclasses import replace
 from msdtrack.exposure.events import Event, Kind
 from msdtrack.exposure.ledger import Conflict
 from msdtrack.exposure.state import CarrierState
-from msdtrack.services.accounts import Account, account, accounts
+from msdtrack.services.accounts import Account, accounts
 
 
 class AtHand:
@@ -26,14 +26,23 @@ class AtHand:
         self._accounts: dict[str, Account] = {}
         self._states: dict[tuple[str, int], CarrierState] = {}
 
+    def read(self, codes: Iterable[str]) -> None:
+        """Read the accounts of carriers together, those that are not at hand.
+
+        Raises:
+            NotFound: no such carrier.
+        """
+        unread = [code for code in codes if code not in self._accounts]
+        if unread:
+            self._accounts |= {one.facts.code: one for one in accounts(unread)}
+
     def account(self, code: str) -> Account:
         """Return the account of a carrier.
 
         Raises:
             NotFound: no such carrier.
         """
-        if code not in self._accounts:
-            self._accounts[code] = account(code)
+        self.read([code])
         return self._accounts[code]
 
     def state(self, code: str, at: int | None = None) -> CarrierState:
@@ -53,13 +62,7 @@ class AtHand:
     def states(self, codes: Iterable[str]) -> dict[str, CarrierState]:
         """Return the present states of carriers that exist, by code."""
         wanted = list(codes)
-        unread = [
-            code
-            for code in wanted
-            if code not in self._accounts and (code, self.now) not in self._states
-        ]
-        if unread:
-            self._accounts |= {one.facts.code: one for one in accounts(unread)}
+        self.read(code for code in wanted if (code, self.now) not in self._states)
         return {code: self.state(code) for code in wanted}
 
     def conflicts(self, code: str) -> tuple[Conflict, ...]:

@@ -162,12 +162,13 @@ def max_bake_c(of: tuple[PlacementState, ...]) -> float | None:
 def _placement(
     placed: Placed, account: Account, at: int, finished_at: int | None, oven: OvenLimits | None
 ) -> PlacementState:
-    rework = rework_of(account, at, finished_at)
+    state = account.state(at)
+    rework = rework_of(account, state, finished_at)
     by = rework.baked_by
     part = replace(by.facts.part, carrier_max_c=math.inf)
     limit_h = account.policies.cumulative_bake_h.at(at)
     bake = advise(replace(by.facts, part=part), by.ledger, limit_h, oven)
-    return PlacementState(placed, account.state(at), rework, bake)
+    return PlacementState(placed, state, rework, bake)
 
 
 def _urgency(state: CarrierState) -> tuple[bool, float, Fraction, str]:

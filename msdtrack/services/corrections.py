@@ -200,7 +200,7 @@ def preview(change: Change, now: int) -> Preview:
         provisional: dict[str, list[Event]] = {}
         seq = event_log.newest_seq()
         for n, event in enumerate(events, start=1):
-            event = replace(event, seq=seq + n, recorded_at=now)
+            event = event._replace(seq=seq + n, recorded_at=now)
             provisional.setdefault(event.carrier, []).append(event)
         family = sorted(standing_table.family(provisional))
         before = {one.facts.code: one for one in accounts(family)}

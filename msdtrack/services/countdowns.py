@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from datetime import tzinfo
+from typing import NamedTuple
 
 from msdtrack.exposure.facts import HOUR_S
 from msdtrack.exposure.ledger import Phase
@@ -17,11 +17,10 @@ SHOWN_AFTER_OPENING_S = 2 * HOUR_S
 """A desiccant or a reseal long overdue is no news: after this its clock is no longer shown."""
 
 
-@dataclass(frozen=True, slots=True)
-class Countdown:
+class Countdown(NamedTuple):
     """A clock that runs out.
 
-    Args:
+    Attributes:
         name: what ends, in a few words.
         ends_at: when, seconds UTC; it may have passed.
         is_goal: its end is what one waits for, not what one must be ahead of.

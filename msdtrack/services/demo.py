@@ -14,6 +14,7 @@ from uuid import NAMESPACE_OID, uuid5
 from msdtrack.errors import MsdtrackError, Refused
 from msdtrack.resources import resource_dir
 from msdtrack.services import alarm_rules, catalog, climate, event_recording, importing, receiving
+from msdtrack.services.demo_boards import read_boards
 from msdtrack.services.demo_checks import read_checks
 from msdtrack.services.demo_scenario import (
     DemoCarrier,
@@ -124,6 +125,7 @@ class _Loading:
         for n, event in enumerate(scenario.events):
             yield event.at, partial(self._record, event, n)
         yield from read_checks(_folder(), self.now, self.carriers, self.people).steps()
+        yield from read_boards(_folder(), self.now, self.carriers, self.people, self.places).steps()
         for at in range(scenario.alarms_from, self.now + 1, scenario.alarms_every_s):
             yield at, partial(self._look_at_alarms, at)
         for at, person in scenario.rounds:

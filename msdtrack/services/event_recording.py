@@ -16,7 +16,6 @@ from msdtrack.services.at_hand import AtHand
 from msdtrack.services.new_events import AHEAD_S, RECORDED, REQUIRED, NewEvent, check
 from msdtrack.store import boards, carriers, event_log
 from msdtrack.store.connection import touched, write
-from msdtrack.store.records import CarrierRecord
 
 __all__ = [
     "AHEAD_S",
@@ -82,6 +81,7 @@ def record(events: Sequence[NewEvent], now: int, hand: AtHand | None = None) -> 
         results: list[tuple[NewEvent, _Result, str | None, tuple[str, ...]]] = []
         bags: dict[int, str] = {}
         hand = hand or AtHand(now)
+        hand.read({event.carrier for event in events})
         for n, new in enumerate(events):
             content = new.content()
             before = known[new.id][1] if new.id in known else hashes.get(new.id)
@@ -136,7 +136,7 @@ def correction_events(new: NewEvent, now: int) -> list[Event]:
 
 def _events_of(new: NewEvent, hand: AtHand, bags: dict[int, str], where: str) -> list[Event]:
     """Return the event as stored, first, and the events it brings with it."""
-    carrier = carriers.carrier(new.carrier)
+    kind = hand.account(new.carrier).facts.kind
     check(new, hand.now, where)
     event = Event(
         id=new.id,
@@ -169,8 +169,8 @@ def _events_of(new: NewEvent, hand: AtHand, bags: dict[int, str], where: str) ->
     if event.kind is Kind.CLOSE:
         if event.at not in bags:
             bags[event.at] = make_code(CodeKind.BAG, carriers.next_serial("bag"))
-        event = replace(event, bag=bags[event.at])
-    if carrier.kind == placements.BOARD:
+        event = event._replace(bag=bags[event.at])
+    if kind == placements.BOARD:
         return [event, *(_brought(event, code) for code in placements.others_on(event, where))]
     if event.kind is Kind.REFLOW:
         message = f"{event.carrier} is on no board: place its pieces on a batch of boards first."
@@ -178,18 +178,18 @@ def _events_of(new: NewEvent, hand: AtHand, bags: dict[int, str], where: str) ->
     if event.kind is Kind.OPEN and not event.only_this:
         return [event, *(_brought(event, code) for code in _sharers(event, hand))]
     if event.kind is Kind.SPLIT:
-        event = _split(event, carrier, hand, where)
+        event = _split(event, hand, where)
         return [event, *_holds_since(event, hand)]
     if event.kind is Kind.JOIN:
         return _join(event, where)
     if event.kind is Kind.PLACE_ON_BOARD:
-        event, *brought = _place(event, carrier, where)
+        event, *brought = _place(event, where)
         return [event, *brought, *_holds_since(event, hand)]
     return [event]
 
 
 def _brought(event: Event, code: str, **changes: Any) -> Event:
-    return replace(event, id=_brought_id(event.id, code), carrier=code, cause=event.id, **changes)
+    return event._replace(id=_brought_id(event.id, code), carrier=code, cause=event.id, **changes)
 
 
 def _brought_id(cause: str, code: str) -> str:
@@ -213,13 +213,14 @@ def _was_in(state: CarrierState, bag: str) -> bool:
     return state.ledger.bag == bag and state.opened_at is None and state.status != "gone"
 
 
-def _split(event: Event, parent: CarrierRecord, hand: AtHand, where: str) -> Event:
+def _split(event: Event, hand: AtHand, where: str) -> Event:
     left = hand.state(event.carrier, event.at).ledger.quantity
     if event.quantity is None or event.quantity > left:
         raise BadInput(
             f"{event.carrier} holds {left} pieces: no {event.quantity} can be split off.",
             [FieldError(f"{where}quantity", f"at most {left}")],
         )
+    parent = carriers.carrier(event.carrier)
     child = make_code(CodeKind.CARRIER, carriers.next_serial("carrier"))
     carriers.insert_carrier(
         replace(
@@ -231,7 +232,7 @@ def _split(event: Event, parent: CarrierRecord, hand: AtHand, where: str) -> Eve
             split_event=event.id,
         )
     )
-    return replace(event, child=child)
+    return event._replace(child=child)
 
 
 def _holds_since(event: Event, hand: AtHand) -> list[Event]:
@@ -291,13 +292,13 @@ def _join(event: Event, where: str) -> list[Event]:
     return [event, _brought(event, into, joined=event.carrier)]
 
 
-def _place(event: Event, giver: CarrierRecord, where: str) -> list[Event]:
+def _place(event: Event, where: str) -> list[Event]:
     """Return the giver's event, and what the new placement sees with it and after it."""
-    made = placements.new_placement(event, giver, where)
-    event = replace(event, child=made.code)
+    made = placements.new_placement(event, carriers.carrier(event.carrier), where)
+    event = event._replace(child=made.code)
     brought = []
     if made.move_to is not None:
-        move = replace(event, quantity=None, child=None, board=None, kind=Kind.MOVE)
+        move = event._replace(quantity=None, child=None, board=None, kind=Kind.MOVE)
         brought.append(_brought(move, made.code, place=made.move_to))
     for later in made.later:
         corrects = None if later.corrects is None else _brought_id(later.corrects, made.code)

@@ -51,16 +51,16 @@ class Rework:
     why: str
 
 
-def rework_of(found: Account, at: int, finished_at: int | None) -> Rework:
+def rework_of(found: Account, state: CarrierState, finished_at: int | None) -> Rework:
     """Return what a placement needs before rework heat.
 
     Args:
         found: its account.
-        at: the moment asked about.
+        state: its state at the moment asked about.
         finished_at: when its last reflow was; None if others follow.
     """
+    at = state.at
     if finished_at is None or at < finished_at:
-        state = found.state(at)
         return _judged(state, state, "of its floor life used")
     before = found.state(finished_at)
     since = _since_last_reflow(found, before, finished_at, at)
@@ -90,7 +90,7 @@ def _since_last_reflow(
 
 def _as_bake(event: Event) -> Event:
     baked = event.kind is Kind.MOVE and event.temp_c is not None
-    return replace(event, kind=Kind.BAKE_START) if baked else event
+    return event._replace(kind=Kind.BAKE_START) if baked else event
 
 
 def _judged(state: CarrierState, before: CarrierState, of: str) -> Rework:

@@ -83,6 +83,9 @@ def _check(
     if kind == Kind.TAKE and quantity is not None and quantity > state.ledger.quantity:
         left = state.ledger.quantity
         raise stop("Too many", f"{code} holds {left}, so {quantity} can't have been taken.")
+    if kind == Kind.BAKE_START and state.ledger.board is not None:
+        why = "The limits of all that is on the boards count, not those of one carrier."
+        raise stop("On a board", why, "Open the page of the boards and scan the oven there.")
     if kind == Kind.BAKE_START:
         if phase is Phase.BAKING:
             raise stop("Baking already", f"{code} is being baked.", after("BAKEEND"))

@@ -5,13 +5,8 @@ from __future__ import annotations
 from msdtrack.errors import NotFound
 from msdtrack.exposure.events import Kind
 from msdtrack.exposure.state import CarrierState
-from msdtrack.printing.codes import (
-    ACTIONS,
-    Action,
-    Code,
-    CodeKind,
-    read_code,
-)
+from msdtrack.printing.codes import ACTIONS, Action, Code, CodeKind, read_code
+from msdtrack.services.board_scans import boards_scanned
 from msdtrack.services.scan_actions import perform, take_back
 from msdtrack.services.scan_checks import check_all, check_oven
 from msdtrack.services.scan_openings import opened_earlier, read_card
@@ -93,12 +88,14 @@ class Desk:
             return self._place(code.text)
         if code.kind is CodeKind.PERSON:
             return self._person(code.text)
+        if code.kind is CodeKind.JOB:
+            return boards_scanned(code.text, self.work, self.memory, self._carrier)
         if code.action is not None:
             return self._action(code.action, asked_undo)
         raise Stop(
             "Nothing to do",
             f"A {code.kind.word} code does nothing here.",
-            "Scan the label of a carrier, a place, a badge or an action.",
+            "Scan the label of a carrier or boards, a place, a badge or an action.",
         )
 
     # -- carriers --------------------------------------------------------------------------

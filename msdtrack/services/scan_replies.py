@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from msdtrack.errors import Refused
 from msdtrack.exposure.bake_advice import CAUTIONS
@@ -32,11 +32,10 @@ HOT_OUT = CAUTIONS[2]
 _HOT = " ".join(CAUTIONS[1:5])
 
 
-@dataclass(frozen=True, slots=True)
-class Choice:
+class Choice(NamedTuple):
     """An answer that a person may give next.
 
-    Args:
+    Attributes:
         code: what to scan or send for it.
         text: what it says on its button.
     """

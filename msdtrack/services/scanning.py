@@ -16,7 +16,6 @@ from msdtrack.exposure.events import Kind
 from msdtrack.exposure.state import CarrierState
 from msdtrack.printing.codes import ACTIONS, BadCode
 from msdtrack.services import carrier_states, refused_loads
-from msdtrack.services.at_hand import AtHand
 from msdtrack.services.countdowns import Countdown, countdowns, next_step_text, time_left_text
 from msdtrack.services.event_recording import AHEAD_S
 from msdtrack.services.scan_desk import Desk
@@ -66,9 +65,12 @@ class ScanAnswer:
         person: name of who is at work.
         action: what the station waits with, in words.
         wants_number: a quantity is to be keyed in.
+        took_back: id of the scan that this one has undone.
     """
 
     scan_id: str
+    code: str
+    at: int
     message: str
     tone: Tone
     title: str
@@ -84,6 +86,7 @@ class ScanAnswer:
     person: str | None = None
     action: str | None = None
     wants_number: bool = False
+    took_back: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +126,7 @@ def scan(new: NewScan, now: int, tz: tzinfo | None = None) -> ScanAnswer:
             return _first_answer(before, content)
         memory = recalled(station, at)
         memory, work, reply = _answered(new.id, code, memory, at, now, tz or zone(""))
-        answer = _answer(new.id, reply, memory, work.hand)
+        answer = _answer(work, code, reply, memory)
         remember(memory, at)
         events = () if work.takes_back else tuple(work.events)
         scans.log_scan(
@@ -153,11 +156,6 @@ def station_now(station: str, now: int) -> StationNow:
             tuple(Choice(*choice) for choice in memory.choices),
             memory.wants_number,
         )
-
-
-def flat(value: Choice | Countdown | ScanBrief) -> dict[str, Any]:
-    """Return the fields of a value by their names."""
-    return {name: getattr(value, name) for name in value.__slots__}
 
 
 def _check(new: NewScan, station: str, code: str, now: int) -> None:
@@ -209,14 +207,16 @@ def _refusal(error: MsdtrackError, memory: Memory) -> Reply:
     return Reply("refuse", title, error.message, "Nothing was changed.", None, choices)
 
 
-def _answer(scan_id: str, reply: Reply, memory: Memory, hand: AtHand) -> ScanAnswer:
-    state = None if reply.carrier is None else hand.state(reply.carrier)
+def _answer(work: Work, code: str, reply: Reply, memory: Memory) -> ScanAnswer:
+    state = None if reply.carrier is None else work.hand.state(reply.carrier)
     message = reply.message
     if state is not None and state.facts.code not in message:
         part = state.facts.part
         message = f"{state.facts.code}, {part.number}, level {part.msl}. {message}"
     return ScanAnswer(
-        scan_id,
+        work.scan_id,
+        code,
+        work.at,
         message,
         reply.tone,
         reply.title,
@@ -232,12 +232,13 @@ def _answer(scan_id: str, reply: Reply, memory: Memory, hand: AtHand) -> ScanAns
         _name_of(memory.person),
         _title_of(memory.action),
         memory.wants_number,
+        work.takes_back,
     )
 
 
 def _as_json(answer: ScanAnswer) -> dict[str, Any]:
     plain = {name: getattr(answer, name) for name in _PLAIN}
-    lists = {name: [flat(one) for one in getattr(answer, name)] for name in _LISTS}
+    lists = {name: [one._asdict() for one in getattr(answer, name)] for name in _LISTS}
     return plain | lists | {"series": list(answer.series)}
 
 
@@ -253,6 +254,7 @@ _PLAIN = (
     "person",
     "action",
     "wants_number",
+    "took_back",
 )
 _LISTS = ("choices", "countdowns")
 
@@ -264,7 +266,9 @@ def _first_answer(record: ScanRecord, content: str) -> ScanAnswer:
     carrier = kept["carrier"]
     return ScanAnswer(
         record.id,
-        **{name: kept[name] for name in _PLAIN},
+        record.code,
+        record.at,
+        **{name: kept.get(name) for name in _PLAIN},
         state=None if carrier is None else carrier_states.state(carrier, then, known_at=then),
         choices=tuple(Choice(**one) for one in kept["choices"]),
         countdowns=tuple(Countdown(**one) for one in kept["countdowns"]),

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import itertools
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -22,8 +22,8 @@ from msdtrack.services.standing_lines import KEPT_S, Drawing
 from msdtrack.standard.figures import fingerprint
 from msdtrack.store import connection
 from msdtrack.store import standings as table
-from msdtrack.store.connection import write
-from msdtrack.store.touched import Touched
+from msdtrack.store.connection import write, writing
+from msdtrack.store.touched import Touched, TouchedReadings
 
 FORM = 4
 """Goes up when what is stored changes its form or its meaning."""
@@ -86,8 +86,9 @@ def rebuild(now: int) -> int:
     Who asks meanwhile takes part in it; who scans does not wait for it.
     """
     with write():
-        table.start_build(_mark(), min(now, table.newest_write()))
-        table.unsettle(table.perhaps_out())
+        as_of = min(now, table.newest_write())
+        table.start_build(_mark(), as_of)
+        table.unsettle(table.perhaps_out(as_of - KEPT_S))
     _draw(table.stale(now), now)
     return table.count()
 
@@ -140,6 +141,8 @@ def keep(touched: Touched, known: Mapping[str, Account] | None = None) -> dict[s
         The present states of the carriers it had to fold, by code.
     """
     built = table.build()
+    if touched.readings and (built is None or built[0] != _mark()):
+        writing()
     if not touched or built is None:
         touched.clear()
         return {}
@@ -159,16 +162,26 @@ def keep(touched: Touched, known: Mapping[str, Account] | None = None) -> dict[s
         codes |= {*table.staying(place, -FOREVER, FOREVER + 1), *table.dependent_on(place)}
     for note in touched.readings:
         codes |= drawing.read(note)
-    if len(codes) > PIECE:
-        later = sorted(codes - (known or {}).keys())
+    later = sorted(codes - (known or {}).keys()) if len(codes) > PIECE else []
+    if later:
         table.unsettle(later)
         codes.difference_update(later)
     facts_changed = touched.parts or touched.places or touched.readings
     states = drawing.fold(codes, {} if facts_changed else known)
+    if touched.readings and (later or _seen_elsewhere(states.values(), touched.readings)):
+        writing()
     table.seen(drawing.now)
     table.forget_gone(drawing.now - KEPT_S)
     touched.clear()
     return states
+
+
+def _seen_elsewhere(states: Iterable[CarrierState], readings: Iterable[TouchedReadings]) -> bool:
+    """Return whether readings concern carriers that a screen of another place may show."""
+    there = {note.place for note in readings}
+    return any(
+        state.ledger.place not in there or state.ledger.board is not None for state in states
+    )
 
 
 @lru_cache

@@ -14,6 +14,7 @@ from msdtrack.services.alarm_causes import (
     SHELF_LIFE_LOW,
     SHELF_LIFE_OVER,
     Cause,
+    carrier_of,
     named,
     of_carrier,
 )
@@ -32,7 +33,7 @@ def shelf_life_causes(carriers: Iterable[Glance], policies: Mapping[str, Value])
     """Yield closed bags whose shelf life is over or ends soon.
 
     Args:
-        carriers: watched or not.
+        carriers: watched or not, batches of boards among them.
         policies: the site's choices in force.
     """
     lead = timedelta(days=float(policies["shelf_life_lead_d"]))
@@ -65,7 +66,7 @@ def bake_causes(
     A load has one alarm, for it is taken out in one go.
 
     Args:
-        watched: every watched carrier.
+        watched: every watched carrier and batch of boards.
         places: every place.
         policies: the site's choices in force.
         now: the present moment.
@@ -94,7 +95,7 @@ def bake_causes(
             kind,
             "low" if kind == BAKE_DONE else "medium",
             text,
-            load[0].code if len(load) == 1 else None,
+            carrier_of(load[0]) if len(load) == 1 else None,
             oven or None,
         )
 
@@ -103,7 +104,7 @@ def reset_causes(carriers: Iterable[Glance], now: int) -> Iterator[Cause]:
     """Yield carriers whose floor life dry storage has made whole again in the last day.
 
     Args:
-        carriers: watched or not.
+        carriers: watched or not, batches of boards among them.
         now: the present moment.
     """
     for seen in carriers:

@@ -31,8 +31,8 @@ def raise_alarm(
 ) -> tuple[AlarmRecord, bool]:
     """Raise the alarm of a cause unless it stands already.
 
-    Raising it again only brings message and priority up to date. If it had returned to normal and
-    nobody had acknowledged it, the same alarm is active again.
+    Raising it again only brings message, priority and place up to date. If it had returned to
+    normal and nobody had acknowledged it, the same alarm is active again.
 
     Returns:
         The alarm, and whether it is new or active again.
@@ -47,7 +47,7 @@ def raise_alarm(
         )
         return _records("WHERE cause = ? AND ended_at IS NULL", (cause,))[0], True
     again = standing.returned_at is not None
-    changes: dict[str, Any] = {"priority": priority, "message": message}
+    changes: dict[str, Any] = {"priority": priority, "message": message, "place": place}
     if again:
         changes |= {"returned_at": None, "times": standing.times + 1, "again_at": at}
     return _changed(standing, changes), again
@@ -189,23 +189,27 @@ def most_pressing(
     Returns:
         The alarms, how many there are in all, and how many of them nobody has acknowledged.
     """
-    there, given = "", tuple[str, ...]()
+    active = "ended_at IS NULL AND shelved_until IS NULL"
+    columns = "id, acknowledged_at, priority"
+    found, given = f"SELECT {columns} FROM alarm WHERE {active}", tuple[str, ...]()
     if place is not None:
-        there, given = (
-            "AND id IN (SELECT id FROM alarm WHERE place = ? AND ended_at IS NULL UNION "
-            "SELECT a.id FROM standing s JOIN alarm a ON a.carrier = s.carrier "
-            "WHERE s.place = ? AND s.listed = 1 AND a.ended_at IS NULL) ",
+        found, given = (
+            f"{found} AND place = ? UNION SELECT a.id, a.acknowledged_at, a.priority "
+            "FROM standing s JOIN alarm a ON a.carrier = s.carrier WHERE s.place = ? AND "
+            "s.listed = 1 AND a.ended_at IS NULL AND a.shelved_until IS NULL",
             (place, place),
         )
     ranks = " ".join(f"WHEN '{name}' THEN {rank}" for rank, name in enumerate(priorities))
-    active = f"FROM alarm WHERE ended_at IS NULL AND shelved_until IS NULL {there}"
-    numbers = rows(f"SELECT count(*), count(acknowledged_at) {active}", given)[0]
-    found = rows(
-        f"SELECT id {active}ORDER BY CASE WHEN acknowledged_at IS NULL THEN 0 ELSE 1 END, "
+    pressing = rows(
+        f"SELECT id, count(*) OVER (), count(acknowledged_at) OVER () FROM ({found}) q "
+        "ORDER BY CASE WHEN acknowledged_at IS NULL THEN 0 ELSE 1 END, "
         f"CASE priority {ranks} END, id LIMIT ?",
         (*given, limit),
     )
-    return [alarm(row[0]) for row in found], numbers[0], numbers[0] - numbers[1]
+    if not pressing:
+        return [], 0, 0
+    _, count, acknowledged = pressing[0]
+    return [alarm(row[0]) for row in pressing], count, count - acknowledged
 
 
 def history(limit: int = 100, after: int | None = None) -> list[AlarmRecord]:

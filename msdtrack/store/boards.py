@@ -83,6 +83,35 @@ def newest_batches(limit: int) -> list[BatchRecord]:
     return [BatchRecord(*row) for row in rows(sql, (limit,))]
 
 
+def perhaps_unfinished(now: int, place: str | None = None) -> list[str]:
+    """Return the batches with a placement that is not gone by its standing, in order: all that face
+    another reflow are among them if the standings are built.
+
+    Args:
+        now: the present moment.
+        place: only those that are there, or may be there by now; None is everywhere.
+    """
+    # The order of the join is the written one: few lie at a place, and of what was ever placed on
+    # boards only what is still at work has a standing.
+    if place is None:
+        sql = (
+            "SELECT DISTINCT b.batch FROM board_placement b CROSS JOIN standing s "
+            "WHERE s.carrier = b.carrier AND s.gone_at IS NULL ORDER BY 1"
+        )
+        return [row[0] for row in rows(sql)]
+    sql = (
+        "SELECT DISTINCT b.batch FROM standing s CROSS JOIN board_placement b "
+        "WHERE b.carrier = s.carrier AND s.gone_at IS NULL AND (s.place = ? OR s.moves_at <= ?) "
+        "ORDER BY 1"
+    )
+    return [row[0] for row in rows(sql, (place, now))]
+
+
+def all_with_placements() -> list[str]:
+    """Return the batches that anything was ever placed on, in order."""
+    return [row[0] for row in rows("SELECT DISTINCT batch FROM board_placement ORDER BY 1")]
+
+
 def placements(code: str) -> list[str]:
     """Return the codes of the placements on a batch, in order."""
     sql = "SELECT carrier FROM board_placement WHERE batch = ? ORDER BY carrier"

@@ -22,14 +22,7 @@ def to_json(value: JsonValue) -> str:
     Raises:
         ValueError: a number is not finite.
     """
-    return json.dumps(
-        value,
-        sort_keys=True,
-        separators=(",", ":"),
-        ensure_ascii=False,
-        allow_nan=False,
-        default=_plain,
-    )
+    return _encoder.encode(value)
 
 
 def content_hash(content: JsonValue) -> str:
@@ -49,3 +42,13 @@ def _plain(value: object) -> object:
     if is_dataclass(value) and not isinstance(value, type):
         return asdict(value)
     raise TypeError(f"{type(value).__name__} has no JSON form")
+
+
+# `json.dumps` would make one for each call.
+_encoder = json.JSONEncoder(
+    sort_keys=True,
+    separators=(",", ":"),
+    ensure_ascii=False,
+    allow_nan=False,
+    default=_plain,
+)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, fields, replace
 from datetime import date
 from functools import reduce
@@ -17,11 +17,12 @@ from msdtrack.store import models
 from msdtrack.store.catalog import parts_by_number
 from msdtrack.store.connection import touched, writing
 from msdtrack.store.records import CarrierRecord
-from msdtrack.store.statements import execute, listed, one_row, rows
+from msdtrack.store.statements import listed, one_row, rows
 from msdtrack.store.traces import check_names, trace
 
 _NAMES = tuple(field.name for field in fields(CarrierRecord))
 _DATES = ("sealed_on", "shelf_life_ends")
+_SEALED_ON, _PLACE = _NAMES.index("sealed_on"), _NAMES.index("place")
 _LABEL_FACTS = ("msl", "body_mm", "label_floor_life_hours")
 _CORRECTABLE = (
     "part",
@@ -39,12 +40,11 @@ _CORRECTABLE = (
 def next_serial(kind: str) -> int:
     """Return the next number for codes of a kind: 1, 2, 3 and so on, each once."""
     writing()
-    execute(
+    sql = (
         "INSERT INTO counter (kind, value) VALUES (?, 1) "
-        "ON CONFLICT (kind) DO UPDATE SET value = counter.value + 1",
-        (kind,),
+        "ON CONFLICT (kind) DO UPDATE SET value = counter.value + 1 RETURNING value"
     )
-    return int(one_row("SELECT value FROM counter WHERE kind = ?", (kind,))[0])
+    return int(one_row(sql, (kind,))[0])
 
 
 def insert_carrier(record: CarrierRecord) -> None:
@@ -139,12 +139,28 @@ def carriers(
     if text:
         columns = (table.code, table.part, table.lot, table.bag)
         query = query.where(reduce(or_, (column.contains(text) for column in columns)))
-    return [_record(row) for row in models.dicts(query)]
+    return [_record([row[name] for name in _NAMES]) for row in models.dicts(query)]
 
 
 def carriers_by_code(codes: Iterable[str]) -> dict[str, CarrierRecord]:
     """Return the carriers that exist among the codes, in one query."""
-    return {row["code"]: _record(row) for row in models.having(models.Carrier, "code", codes)}
+    condition, given = listed("code", codes)
+    found = rows(f"SELECT {', '.join(_NAMES)} FROM carrier WHERE {condition}", given)
+    return {row[0]: _record(row) for row in found}
+
+
+def with_ancestors(codes: Iterable[str]) -> dict[str, CarrierRecord]:
+    """Return the carriers that exist among the codes, with all that they were split off from.
+
+    One query for each generation.
+    """
+    found: dict[str, CarrierRecord] = {}
+    ask = set(codes)
+    while ask:
+        new = carriers_by_code(ask)
+        found |= new
+        ask = {one.parent for one in new.values() if one.parent is not None} - found.keys()
+    return found
 
 
 def carrier_codes() -> list[str]:
@@ -153,35 +169,36 @@ def carrier_codes() -> list[str]:
 
 
 def carrier_facts(codes: Iterable[str]) -> dict[str, CarrierFacts]:
+    """Return what the calculation needs to know of the carriers that exist among the codes."""
+    asked = set(codes)
+    records = with_ancestors(asked)
+    return facts_among(records, asked & records.keys())
+
+
+def facts_among(
+    records: Mapping[str, CarrierRecord], codes: Iterable[str]
+) -> dict[str, CarrierFacts]:
     """Return what the calculation needs to know of carriers.
 
     A split-off carrier was its topmost ancestor until the split: what was stated at receipt is that
     one's, so that a correction there reaches it. What its own label says otherwise than the part is
     put into the part, for a split-off carrier the nearest ancestor's word.
+
+    Args:
+        records: the carriers and their ancestors.
     """
-    asked = set(codes)
-    records: dict[str, CarrierRecord] = {}
-    above: dict[str, str] = {}
-    ask = asked
-    while ask:
-        found = carriers_by_code(ask)
-        records |= found
-        above |= {one.code: one.parent for one in found.values() if one.parent is not None}
-        ask = set(above.values()) - records.keys()
     parts = parts_by_number({record.part for record in records.values()})
     facts = {}
-    for code in asked & records.keys():
-        line = [records[code]]
-        while line[-1].code in above:
-            line.append(records[above[line[-1].code]])
-        said: dict[str, Any] = {}
-        for record in reversed(line):
-            words = {name: getattr(record, name) for name in _LABEL_FACTS}
-            said |= {name: value for name, value in words.items() if value is not None}
-        own, root = line[0], line[-1]
+    for code in codes:
+        own = root = records[code]
+        said = _label_facts(own)
+        while root.parent is not None:
+            root = records[root.parent]
+            said = _label_facts(root) | said
+        part = parts[root.part]
         facts[code] = CarrierFacts(
             code=code,
-            part=replace(parts[root.part], **said),
+            part=replace(part, **said) if said else part,
             lot=root.lot,
             kind=own.kind,
             quantity=own.quantity,
@@ -194,23 +211,23 @@ def carrier_facts(codes: Iterable[str]) -> dict[str, CarrierFacts]:
     return facts
 
 
-def parents(codes: Iterable[str]) -> dict[str, tuple[str, str]]:
-    """Return child to (parent, id of the split event) for the codes and all their ancestors.
+def _label_facts(record: CarrierRecord) -> dict[str, Any]:
+    words = {name: getattr(record, name) for name in _LABEL_FACTS}
+    return {name: value for name, value in words.items() if value is not None}
 
-    One query for each generation.
-    """
-    found: dict[str, tuple[str, str]] = {}
-    ask = set(codes)
-    while ask:
-        condition, given = listed("code", ask)
-        sql = f"SELECT code, parent, split_event FROM carrier WHERE {condition}"
-        new = {
-            code: (parent, split)
-            for code, parent, split in rows(f"{sql} AND parent IS NOT NULL", given)
-        }
-        found |= new
-        ask = {parent for parent, _ in new.values()} - found.keys()
-    return found
+
+def parents(codes: Iterable[str]) -> dict[str, tuple[str, str]]:
+    """Return child to (parent, id of the split event) for the codes and all their ancestors."""
+    return parents_among(with_ancestors(codes))
+
+
+def parents_among(records: Mapping[str, CarrierRecord]) -> dict[str, tuple[str, str]]:
+    """Return child to (parent, id of the split event) for those that were split off."""
+    return {
+        code: (record.parent, record.split_event)
+        for code, record in records.items()
+        if record.parent is not None and record.split_event is not None
+    }
 
 
 def children(code: str) -> list[str]:
@@ -240,9 +257,10 @@ def _row(values: Mapping[str, Any]) -> dict[str, Any]:
     return row
 
 
-def _record(row: Mapping[str, Any]) -> CarrierRecord:
-    values = {name: row[name] for name in _NAMES}
-    for name in _DATES:
-        if values[name] is not None:
-            values[name] = date.fromisoformat(values[name])
-    return CarrierRecord(**values)
+def _record(row: Sequence[Any]) -> CarrierRecord:
+    """Return what a row of the columns `_NAMES` says."""
+    return CarrierRecord(*row[:_SEALED_ON], *map(_day, row[_SEALED_ON:_PLACE]), *row[_PLACE:])
+
+
+def _day(text: str | None) -> date | None:
+    return None if text is None else date.fromisoformat(text)

@@ -38,6 +38,10 @@ db: Any = peewee.DatabaseProxy()
 _WRITE_LOCK_KEY = 0x6D736474
 """The PostgreSQL advisory lock of the one writer."""
 
+WIDELY = 1 << 20
+"""The change counter goes on to the next multiple of this when something changed that any screen
+may show, and by one when something else did."""
+
 _process_lock = threading.RLock()
 
 
@@ -46,6 +50,7 @@ class _Transaction(threading.local):
 
     mode: str | None = None
     changed: bool = False
+    changed_widely: bool = False
     wrote_readings: bool = False
     stamp: tuple[object, ...] | None = None
     touched: Touched
@@ -137,7 +142,8 @@ def write() -> Iterator[None]:
         with database.atomic("IMMEDIATE") if sqlite else database.atomic():
             if not sqlite:
                 _lock_writes(database)
-            _transaction.mode, _transaction.changed = "write", False
+            _transaction.mode = "write"
+            _transaction.changed = _transaction.changed_widely = False
             _transaction.touched, _transaction.wrote_readings = Touched(), False
             _transaction.stamp = None
             try:
@@ -145,7 +151,9 @@ def write() -> Iterator[None]:
                 if _transaction.touched and _before_commit is not None:
                     _before_commit(_transaction.touched)
                 if _transaction.changed:
-                    run(database, "UPDATE change_counter SET value = value + 1")
+                    after = f"(value / {WIDELY} + 1) * {WIDELY}"
+                    value = after if _transaction.changed_widely else "value + 1"
+                    run(database, f"UPDATE change_counter SET value = {value}")
             finally:
                 _transaction.mode = None
 
@@ -202,9 +210,21 @@ def read() -> Iterator[None]:
 
 
 def version() -> int:
-    """Return the change counter: one more with each committed `write()` that changed anything
-    that a screen shows. Leases, watermarks, the clock and kept values do not count."""
+    """Return the change counter: more with each committed `write()` that changed anything that a
+    screen shows. Leases, watermarks, the clock and kept values do not count."""
     return int(run(opened(), "SELECT value FROM change_counter").fetchone()[0])
+
+
+def version_at(place: str) -> str:
+    """Return what changes with each committed `write()` that changed anything that the wall screen
+    of a place shows. Readings of other places do not, unless they concern what is elsewhere, nor
+    do the logs of scans, of prints and of requests."""
+    sql = (
+        f"SELECT value / {WIDELY}, (SELECT changes FROM reading_version WHERE place_id = "
+        "(SELECT id FROM place WHERE code = ?)) FROM change_counter"
+    )
+    value, readings = run(opened(), sql, (place,)).fetchone()
+    return f"{value}-{readings or 0}"
 
 
 def is_sqlite() -> bool:
@@ -223,8 +243,13 @@ def opened() -> RegisteredDatabase:
     return _opened
 
 
-def writing(*, shows: bool = True) -> None:
+def writing(*, shows: bool = True, widely: bool = True) -> None:
     """Make sure that a write transaction is open, and note whether a screen shows the change.
+
+    Args:
+        shows: a screen shows what is written.
+        widely: so may the wall screen of any place; else only one of the place whose readings are
+            written.
 
     Raises:
         RuntimeError: there is none; only services open transactions.
@@ -233,6 +258,7 @@ def writing(*, shows: bool = True) -> None:
         raise RuntimeError("this function writes and must run inside write()")
     if shows:
         _transaction.changed = True
+        _transaction.changed_widely |= widely
 
 
 def touched(*, readings: bool = False) -> Touched:

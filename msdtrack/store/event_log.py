@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
@@ -14,31 +13,10 @@ from msdtrack.store.canonical import content_hash, to_json
 from msdtrack.store.connection import touched, writing
 from msdtrack.store.statements import executemany, listed, one_row, rows
 
-_COLUMNS = (
-    "id", "carrier", "kind", "at", "seq", "recorded_at",
-    "person", "station", "cause", "place", "bag",
-)  # fmt: skip
+_COLUMNS = Event._fields[: Event._fields.index("hic")]
 """What has a column of its own: the first fields of `Event`, in their order."""
 
-_PAYLOAD: dict[str, object] = {
-    "hic": None,
-    "only_this": False,
-    "desiccant": None,
-    "new_hic": None,
-    "seal": None,
-    "temp_c": None,
-    "quantity": None,
-    "child": None,
-    "reason": None,
-    "into": None,
-    "joined": None,
-    "board": None,
-    "peak_c": None,
-    "last": False,
-    "corrects": None,
-    "void": False,
-    "fields": {},
-}
+_PAYLOAD = {name: Event._field_defaults[name] for name in Event._fields[len(_COLUMNS) :]}
 """What only some kinds have, with the value that is left out."""
 
 _KINDS = {kind.value: kind for kind in Kind}
@@ -68,7 +46,7 @@ def append(
     given = content_hashes or {}
     newest = newest_seq()
     stored = [
-        replace(event, seq=newest + i, recorded_at=recorded_at)
+        event._replace(seq=newest + i, recorded_at=recorded_at)
         for i, event in enumerate(events, start=1)
     ]
     new = executemany(_INSERT, [_row(event, given.get(event.id)) for event in stored])
@@ -127,25 +105,27 @@ def newest_seq() -> int:
 
 
 def _row(event: Event, given_hash: str | None) -> tuple[object, ...]:
+    columns = event[: len(_COLUMNS)]
     payload = {
         name: value
-        for name, left_out in _PAYLOAD.items()
-        if (value := getattr(event, name)) != left_out
+        for (name, left_out), value in zip(_PAYLOAD.items(), event[len(_COLUMNS) :], strict=True)
+        if value != left_out
     }
-    columns = {name: getattr(event, name) for name in _COLUMNS}
-    # What receipt adds is not content.
-    content = {name: columns[name] for name in _COLUMNS if name not in ("seq", "recorded_at")}
-    columns["kind"] = event.kind.value
-    digest = given_hash or content_hash(content | payload)
-    return (*columns.values(), to_json(payload), digest)
+    if given_hash is None:
+        content = dict(zip(_COLUMNS, columns, strict=True)) | payload
+        # What receipt adds is not content.
+        del content["seq"], content["recorded_at"]
+        given_hash = content_hash(content)
+    return (*columns, to_json(payload), given_hash)
 
 
 def _event(row: Sequence[Any]) -> Event:
-    return Event(row[0], row[1], _KINDS[row[2]], *row[3:11], **_payload(row[11]))
+    return Event(row[0], row[1], _KINDS[row[2]], *row[3:11], *_rest(row[11]))
 
 
 @lru_cache(4096)
-def _payload(text: str) -> dict[str, Any]:
-    """Return what a payload holds. Many are alike, so that events share it: none changes it."""
-    found: dict[str, Any] = json.loads(text)
-    return found
+def _rest(payload: str) -> tuple[Any, ...]:
+    """Return the fields that a payload holds. Many are alike, so that events share them: none
+    changes them."""
+    found = json.loads(payload)
+    return tuple(found.get(name, left_out) for name, left_out in _PAYLOAD.items())

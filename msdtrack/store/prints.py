@@ -18,7 +18,7 @@ def log_print(
         stuck_on: what it is for: carrier, bag, place, person or card. A second label of the code
             for the same use is a reprint.
     """
-    writing()
+    writing(widely=False)
     table = models.PrintLog
     before = table.select(table.id).where(table.code == code, table.stuck_on == stuck_on)
     record = PrintRecord(code, layout, stuck_on, at, person, before.exists())

@@ -5,12 +5,14 @@ This is the one table with millions of rows, so it has no model: rows go in and 
 
 from __future__ import annotations
 
+import json
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from itertools import islice
 from operator import lt
 
 from msdtrack.errors import NotFound
+from msdtrack.exposure.readings import Columns
 from msdtrack.store.connection import is_sqlite, touched, writing
 from msdtrack.store.records import ReadingOutcome, ReadingRow, ReadingVersion
 from msdtrack.store.statements import execute, executemany, one_row, rows
@@ -18,9 +20,6 @@ from msdtrack.store.touched import TouchedReadings
 
 Reading = tuple[int, int, int | None]
 """Moment (seconds UTC), temperature (hundredths of °C), humidity (hundredths of % RH or None)."""
-
-Columns = tuple[Sequence[int], Sequence[int], Sequence[int | None]]
-"""The moments, the temperatures and the humidities of as many readings, as in `Reading`."""
 
 PROMPT_S = 120
 """A reading received within this long counts as known from its moment on."""
@@ -63,7 +62,7 @@ def add_columns(
     Raises:
         NotFound: there is no such place.
     """
-    writing()
+    writing(widely=False)
     place_id = _place_id(place)
     newest_before = _newest_second(place_id)
     count = len(columns[0])
@@ -146,6 +145,23 @@ def readings(
     return [known[second] for second in sorted(known)]
 
 
+def columns(place: str, start: int, end: int) -> Columns:
+    """Return a place's readings by moment, column by column: faster than `readings`, row by row.
+
+    Args:
+        start, end: first and last moment, both included; there is a reading between them.
+    """
+    sql = (
+        "SELECT {0}(second), {0}(temp_c100), {0}(rh_c100) FROM (SELECT second, temp_c100, rh_c100 "
+        "FROM reading WHERE place_id = (SELECT id FROM place WHERE code = ?) "
+        "AND second BETWEEN ? AND ? ORDER BY second) r"
+    )
+    aggregate = "json_group_array" if is_sqlite() else "array_agg"
+    found = one_row(sql.format(aggregate), (place, start, end))
+    seconds, temps, humidities = map(json.loads, found) if is_sqlite() else found
+    return seconds, temps, humidities
+
+
 def days(place: str, known_at: int | None = None) -> list[int]:
     """Return the UTC days that have readings of a place (moment // 86400), ascending.
 
@@ -195,7 +211,12 @@ def newest(places: Iterable[str] | None = None, at: int | None = None) -> dict[s
 
 def reading_version(place: str) -> ReadingVersion:
     """Return a value that changes whenever the place's readings do."""
-    return reading_versions().get(place, ReadingVersion())
+    found = rows(
+        "SELECT changes, rewrites FROM reading_version "
+        "WHERE place_id = (SELECT id FROM place WHERE code = ?)",
+        (place,),
+    )
+    return ReadingVersion(*found[0]) if found else ReadingVersion()
 
 
 def reading_versions() -> dict[str, ReadingVersion]:

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from msdtrack.exposure.facts import AirSettings, Dated
 from msdtrack.store.canonical import JsonValue
@@ -311,11 +311,10 @@ class ScanRecord:
     undone_by: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class ScanBrief:
+class ScanBrief(NamedTuple):
     """A scan as the station's strip shows it.
 
-    Args:
+    Attributes:
         changed: it created events.
         undone: it was taken back.
     """

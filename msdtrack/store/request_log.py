@@ -31,7 +31,7 @@ def remember(
     Raises:
         Conflict: the id is remembered already.
     """
-    writing()
+    writing(widely=False)
     models.Request.insert(
         id=request_id,
         scope=scope,

@@ -29,7 +29,7 @@ def station_context(station: str) -> StationContext:
 
 def set_station_context(context: StationContext) -> None:
     """Put the context in the place of the station's old one."""
-    writing()
+    writing(widely=False)
     execute(
         f"INSERT INTO station_context ({_CONTEXT}) VALUES (?, ?, ?, ?, ?, ?) "
         "ON CONFLICT (station) DO UPDATE SET at = excluded.at, carrier = excluded.carrier, "
@@ -57,7 +57,7 @@ def log_scan(record: ScanRecord) -> None:
     Raises:
         Conflict: a scan with this id is on record.
     """
-    writing()
+    writing(widely=False)
     new = execute(
         f"INSERT INTO scan ({_SCAN}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) "
         "ON CONFLICT (id) DO NOTHING",
@@ -90,7 +90,7 @@ def last_undoable_scan(station: str) -> ScanRecord | None:
 
 def mark_undone(scan_id: str, by: str) -> None:
     """Note which scan took another one back."""
-    writing()
+    writing(widely=False)
     execute("UPDATE scan SET undone_by = ? WHERE id = ?", (by, scan_id))
 
 
@@ -108,10 +108,8 @@ def briefly(station: str, limit: int) -> list[ScanBrief]:
         f"{json_text('answer', 'carrier')}, events <> '[]', undone_by IS NOT NULL "
         "FROM scan WHERE station = ? ORDER BY seq DESC LIMIT ?"
     )
-    return [
-        ScanBrief(id_, code, at, tone, title, carrier, bool(changed), bool(undone))
-        for id_, code, at, tone, title, carrier, changed, undone in rows(sql, (station, limit))
-    ]
+    found = rows(sql, (station, limit))
+    return [ScanBrief._make((*row[:-2], bool(row[-2]), bool(row[-1]))) for row in found]
 
 
 def _record(row: Sequence[Any]) -> ScanRecord:

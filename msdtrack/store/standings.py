@@ -195,20 +195,28 @@ def urgent_sql(
 ) -> tuple[str, tuple[str, ...]]:
     """Return the query of `urgent` with its parameters."""
     lines, given = _listed_lines(now, place)
+    shown = "carrier, urgency, used, left_s, since, temp_c100, rh_c100, missing"
+    # Only those of a limit are looked up for their JSON: the rest is in an index.
+    early = f", {kept} AS kept" if limit is None else ""
     # Its own limit keeps the inner query whole: merged into the outer one, what it computes would
     # be computed again for each use.
     sql = (
         f"SELECT carrier, urgency, used, CASE WHEN left_now = 0 THEN NULL WHEN used >= {WHOLE} "
         f"THEN 0.0 ELSE CAST({WHOLE} - used AS DOUBLE PRECISION) / left_now END AS left_s, "
-        "since, temp_c100, rh_c100, missing, kept FROM (SELECT carrier, urgency, used, left_now, "
-        f"since, temp_c100, rh_c100, missing, {kept} AS kept FROM ({lines}) q LIMIT {1 << 62}) r"
+        f"since, temp_c100, rh_c100, missing{early and ', kept'} FROM (SELECT carrier, urgency, "
+        f"used, left_now, since, temp_c100, rh_c100, missing{early} FROM ({lines}) q "
+        f"LIMIT {1 << 62}) r"
     )
     sql = (
-        "SELECT u.*, CASE WHEN urgency = 1 AND left_s IS NULL THEN 3 ELSE urgency END AS rank, "
-        f"coalesce(round(left_s), {NEVER_S}) AS order_s FROM ({sql}) u"
+        f"SELECT {shown}{early and ', kept'}, CASE WHEN urgency = 1 AND left_s IS NULL THEN 3 "
+        f"ELSE urgency END AS rank, coalesce(round(left_s), {NEVER_S}) AS order_s FROM ({sql}) u"
     )
     if limit is not None:
-        sql += f" ORDER BY rank, order_s, carrier LIMIT {int(limit)}"
+        sql = (
+            f"SELECT u.{shown.replace(', ', ', u.')}, s.{kept}, u.rank, u.order_s FROM ({sql} "
+            f"ORDER BY rank, order_s, carrier LIMIT {int(limit)}) u "
+            "JOIN standing s ON s.carrier = u.carrier ORDER BY u.rank, u.order_s, u.carrier"
+        )
     return sql, given
 
 
@@ -226,7 +234,9 @@ def stale(now: int, place: str | None = None) -> list[str]:
     """
     if place is None:
         return _stale(now, "", ())
-    return _stale(now, " WHERE s.place = ? OR s.moves_at <= {now}", (place,))
+    # Asked separately, each is answered from its index.
+    there = _stale(now, " WHERE s.place = ?", (place,))
+    return list(dict.fromkeys([*there, *_stale(now, " WHERE s.moves_at <= {now}", ())]))
 
 
 def stale_among(codes: Iterable[str], now: int) -> list[str]:
@@ -313,15 +323,18 @@ def family(codes: Iterable[str]) -> set[str]:
     return found
 
 
-def perhaps_out() -> list[str]:
-    """Return every carrier that may have been out of its bag and is not plainly gone, sorted."""
+def perhaps_out(kept_from: int) -> list[str]:
+    """Return every carrier that may have been out of its bag and was not plainly gone by a moment,
+    sorted."""
+    # Plainly gone: a scrapping is the newest thing both recorded and done. Of the index alone.
+    scrapped = "max(CASE WHEN kind = 'scrap' THEN {} END)"
     sql = (
-        "SELECT e.carrier FROM event e JOIN (SELECT carrier, max(seq) AS seq, max(at) AS at "
-        "FROM event GROUP BY carrier) newest ON newest.seq = e.seq "
-        "WHERE NOT (e.kind = 'scrap' AND e.at = newest.at) "
+        "SELECT carrier FROM event GROUP BY carrier "
+        f"HAVING max(seq) > coalesce({scrapped.format('seq')}, 0) "
+        f"OR max(at) > {scrapped.format('at')} OR max(at) > ? "
         "UNION SELECT code FROM carrier WHERE parent IS NOT NULL ORDER BY 1"
     )
-    return [row[0] for row in rows(sql)]
+    return [row[0] for row in rows(sql, (kept_from,))]
 
 
 def newest_write() -> int:

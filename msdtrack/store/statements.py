@@ -22,9 +22,13 @@ def among(column: peewee.Field[Any], values: Iterable[str]) -> peewee.Node:
 
 def listed(column: str, values: Iterable[str]) -> tuple[str, tuple[object, ...]]:
     """Return the condition that the column has one of the values, with its parameter."""
+    wanted = list(values)
+    if len(wanted) == 1:
+        # An index on the column then gives the rows in its order.
+        return f"{column} = ?", (wanted[0],)
     if is_sqlite():
-        return f"{column} IN (SELECT value FROM json_each(?))", (json.dumps(list(values)),)
-    return f"{column} = ANY(?)", (list(values),)
+        return f"{column} IN (SELECT value FROM json_each(?))", (json.dumps(wanted),)
+    return f"{column} = ANY(?)", (wanted,)
 
 
 def json_text(column: str, name: str) -> str:

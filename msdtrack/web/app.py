@@ -69,7 +69,14 @@ def create_app(settings: Settings, clock: Callable[[], int] = utc_now) -> Flask:
     app.secret_key = settings.secret_key or _kept_secret()
     bind_site(
         app,
-        Site(settings, zone(settings.timezone), clock, connection.version, static_version()),
+        Site(
+            settings,
+            zone(settings.timezone),
+            clock,
+            connection.version,
+            connection.version_at,
+            static_version(),
+        ),
     )
     app.extensions["fragments"] = FragmentCache()
     register_rendering(app)

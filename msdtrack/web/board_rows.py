@@ -12,7 +12,7 @@ from msdtrack.exposure.facts import HOUR_S
 from msdtrack.services.board_states import BatchState
 from msdtrack.services.event_recording import LogLine
 from msdtrack.times import duration_text, local_text
-from msdtrack.web.marks import Mark, mark_of
+from msdtrack.web.marks import ON_BOARD, Mark, mark_of
 from msdtrack.web.rendering import near, percent
 from msdtrack.web.site import site
 from msdtrack.web.wording import act_text
@@ -24,8 +24,7 @@ _OF_STEP = {
     "quality": Mark("stop", "Quality decides"),
     "bake": Mark("stop", "Bake first"),
     "rework": Mark("soon", "Bake before rework"),
-    "use_first": Mark("soon", "Reflow first"),
-    "use": Mark("ok", "In time"),
+    **ON_BOARD,
     "done": Mark("bag", "Soldered"),
     "none": Mark("bag", "Scrapped"),
     "take_out": Mark("do", "Take out"),

@@ -48,11 +48,15 @@ _OF_STEP: dict[str, Mark] = {
     "use_first": Mark("soon", "Use first"),
     "use": Mark("ok", "Usable"),
 }
+ON_BOARD = {"use_first": Mark("soon", "Reflow first"), "use": Mark("ok", "In time")}
+"""What is on a board is not taken and used."""
 
 
 def mark_of(one: CarrierState | Glance) -> Mark:
-    """Return the mark of a carrier."""
+    """Return the mark of a carrier, or of a batch of boards between reflows."""
     step = one.next_step.kind
+    if one.status == "on_board" and step in ON_BOARD:
+        return ON_BOARD[step]
     if step == "wait":
         return Mark("do", "Baking" if one.status == "baking" else "Leave dry")
     if step == "keep":

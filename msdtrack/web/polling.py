@@ -89,7 +89,9 @@ class _Place:
         self.lock = threading.Lock()
 
 
-def polled(cache: FragmentCache, key: str, make: Callable[[], str]) -> Response:
+def polled(
+    cache: FragmentCache, key: str, make: Callable[[], str], version: str | None = None
+) -> Response:
     """Return the fragment, or 304 if the browser has it.
 
     The header `X-Server-Time` (seconds UTC) sets the screen's clock, `X-Page-Version` tells it to
@@ -99,9 +101,11 @@ def polled(cache: FragmentCache, key: str, make: Callable[[], str]) -> Response:
         cache: the application's.
         key: what the fragment shows, its filters included.
         make: makes it.
+        version: of what it is made from; None: of everything.
     """
     now, here = site().now(), site()
-    fragment = cache.get(key, f"{here.static_version}-{here.version()}", now, make)
+    made_from = str(here.version()) if version is None else version
+    fragment = cache.get(key, f"{here.static_version}-{made_from}", now, make)
     tag = f"{fragment.version}-{fragment.made_at}"
     response = Response(mimetype="text/html")
     response.set_etag(tag)

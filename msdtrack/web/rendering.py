@@ -79,7 +79,8 @@ def local(moment: int | None) -> str:
 
 def clock(moment: int) -> str:
     """Return a moment's time of day: "14:05"."""
-    return datetime.fromtimestamp(moment, UTC).astimezone(site().tz).strftime("%H:%M")
+    then = datetime.fromtimestamp(moment, site().tz)
+    return f"{then.hour:02}:{then.minute:02}"
 
 
 def near(moment: int, now: int) -> str:

@@ -1,4 +1,4 @@
-"""A carrier as one row of the line screen, the watch list and the list of carriers."""
+"""A carrier, or a batch of boards, as one row of the line screen and the lists."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from msdtrack.exposure.facts import HOUR_S
 from msdtrack.exposure.state import USE_FIRST_BELOW_H, CarrierState
+from msdtrack.services.board_glances import BatchGlance
 from msdtrack.services.countdowns import SHOWN_AFTER_OPENING_S, countdowns, next_step_text
 from msdtrack.services.glance import Glance, glance_of
 from msdtrack.times import duration_text
@@ -43,9 +44,12 @@ class Clock:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One carrier on a list.
+    """One carrier on a list, or one batch of boards.
 
     Args:
+        code: of the carrier, or of the batch.
+        part, lot, msl: of the carrier, or of the component of a batch that decides.
+        quantity: pieces, or boards.
         mark: its mark.
         left: time left in a few words, as of the answer.
         ends_at: the moment a running floor life ends, for the screen to count down to; None where
@@ -58,6 +62,8 @@ class Row:
         turns_at: when it becomes one to use first; None where it will not, or is.
         clocks: what else runs out: an opened bag, a bake, a reset.
         bag_to_close: an opened bag that can still be closed in time.
+        batch: name of the boards; "" for a carrier.
+        parts: of boards, the part numbers on them, the worst first.
     """
 
     code: str
@@ -78,6 +84,8 @@ class Row:
     next_step: str
     clocks: tuple[Clock, ...]
     bag_to_close: bool
+    batch: str = ""
+    parts: tuple[str, ...] = ()
 
 
 def row_of(one: CarrierState | Glance, names: Mapping[str, str]) -> Row:
@@ -110,6 +118,8 @@ def row_of(one: CarrierState | Glance, names: Mapping[str, str]) -> Row:
         next_step=next_step_text(seen, site().tz),
         clocks=clocks,
         bag_to_close=_can_be_closed(clocks, seen.at),
+        batch=seen.batch.name if isinstance(seen, BatchGlance) else "",
+        parts=_parts(seen),
     )
 
 
@@ -124,6 +134,12 @@ def has_bag_to_close(seen: Glance) -> bool:
 def rows_of(ones: Iterable[CarrierState | Glance], names: Mapping[str, str]) -> tuple[Row, ...]:
     """Return carriers as rows, in their order."""
     return tuple(row_of(one, names) for one in ones)
+
+
+def _parts(seen: Glance) -> tuple[str, ...]:
+    if not isinstance(seen, BatchGlance):
+        return ()
+    return tuple(dict.fromkeys(one.part for one in seen.on_it))
 
 
 def _can_be_closed(clocks: Iterable[Clock], at: int) -> bool:
@@ -148,7 +164,8 @@ def _left(seen: Glance) -> tuple[str, int | None, bool]:
     if seen.left_h is None:
         return "no limit", None, True
     text = duration_text(int(seen.left_h * HOUR_S))
-    return text, (seen.expires_at if seen.status == "exposed" else None), True
+    runs = seen.status in ("exposed", "on_board")
+    return text, (seen.expires_at if runs else None), True
 
 
 def _instead_of_time(seen: Glance) -> str:

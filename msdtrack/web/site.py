@@ -22,6 +22,7 @@ class Site:
         tz: the zone in which people read and write times.
         now: returns the present moment, whole seconds UTC.
         version: returns the database's change counter.
+        version_at: returns what changes when anything does that a screen of a place shows.
         static_version: changes when a static file does.
     """
 
@@ -29,6 +30,7 @@ class Site:
     tz: tzinfo
     now: Callable[[], int]
     version: Callable[[], int]
+    version_at: Callable[[str], str]
     static_version: str
 
 

@@ -50,6 +50,7 @@ async function askStation() {
     const heard = await answer.json();
     aheadMs = heard.now * 1000 - Date.now();
     if (screen.shownAt === null) screen.showStation(heard);
+    screen.addEarlier(heard.recent);
   } catch {
     // Without the server there is nothing to show yet; the first scan says so.
   }
@@ -66,6 +67,7 @@ dialog.addEventListener("close", () => {
     localStorage.setItem(NAME_KEY, name);
     history.replaceState(null, "", location.pathname);
     screen.idle();
+    screen.showRecent([]);
     askStation();
   }
   listen();
@@ -98,7 +100,6 @@ const queue = new ScanQueue(root.dataset.answerUrl, {
       caution: "",
       countdowns: [],
       choices: [],
-      recent: [],
       wants_number: false,
     });
     signal("refuse");

@@ -3,9 +3,10 @@
 import { durationText, fineText } from "./words.js";
 
 const WORDS = { ok: "OK", ask: "QUESTION", refuse: "STOP", idle: "READY", unsaved: "NOT SAVED YET" };
-const DETAILS = ["step", "thing", "left", "caution", "clocks", "before", "numbers", "waiting"];
+const DETAILS = ["step", "boards", "thing", "left", "caution", "clocks", "before", "numbers", "waiting"];
 const AGE_FROM_S = 20;
 const MISSED_WITHIN_MS = 4000;
+const MOST_RECENT = 12;
 const SVG = "http://www.w3.org/2000/svg";
 const SPOT_NAMES = ["5 %", "10 %", "60 %"];
 
@@ -19,6 +20,7 @@ export class ScanScreen {
     this.wantsNumber = false;
     this.shownAt = null;
     this.last = null;
+    this.recent = [];
     setInterval(() => this.tick(), 250);
   }
 
@@ -41,8 +43,10 @@ export class ScanScreen {
     this.find("time-left").textContent = unbroken(answer.time_left);
     this.find("caution").hidden = !answer.caution;
     this.find("caution").querySelector("span").textContent = answer.caution;
+    this.showBoards(answer);
     this.showClocks(answer.countdowns);
     this.showStation(answer);
+    if (answer.scan_id) this.addRecent(answer);
     this.tick();
   }
 
@@ -55,7 +59,6 @@ export class ScanScreen {
     this.find("numbers").hidden = !station.wants_number;
     this.showChoices(station.choices);
     this.find("actions").open = !station.choices.length && !station.action;
-    this.showRecent(station.recent);
   }
 
   // Scans that follow each other fast must not wipe a refusal off the screen unseen.
@@ -71,6 +74,15 @@ export class ScanScreen {
   showText(name, text) {
     this.find(name).hidden = !text;
     this.find(name).textContent = text;
+  }
+
+  // What the scan station can't do with boards is done on their own page.
+  showBoards({ code, tone }) {
+    const to = this.find("boards");
+    to.hidden = tone === "refuse" || !/^J/i.test(code);
+    const link = to.firstElementChild;
+    link.dataset.all ||= link.getAttribute("href");
+    link.href = `${link.dataset.all}/${encodeURIComponent(code)}`;
   }
 
   showClocks(countdowns) {
@@ -111,10 +123,24 @@ export class ScanScreen {
     return button;
   }
 
+  // Each answer brings the line of its own scan, and says which one it took back.
+  addRecent(answer) {
+    const others = this.recent.filter((scan) => scan.id !== answer.scan_id);
+    for (const scan of others) scan.undone ||= scan.id === answer.took_back;
+    this.showRecent([{ ...answer, id: answer.scan_id, undone: false }, ...others]);
+  }
+
+  // What a page just loaded asks for; scans answered meanwhile are newer.
+  addEarlier(scans) {
+    const listed = new Set(scans.map((scan) => scan.id));
+    this.showRecent([...this.recent.filter((scan) => !listed.has(scan.id)), ...scans]);
+  }
+
   showRecent(scans) {
+    this.recent = scans.slice(0, MOST_RECENT);
     const pattern = this.root.querySelector("[data-recent-row]").content.firstElementChild;
     this.find("recent").replaceChildren(
-      ...scans.map((scan) => {
+      ...this.recent.map((scan) => {
         const row = pattern.cloneNode(true);
         row.dataset.tone = scan.tone;
         row.classList.toggle("undone", scan.undone);

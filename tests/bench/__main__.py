@@ -3,27 +3,20 @@
 from __future__ import annotations
 
 import argparse
-import shutil
-import sqlite3
-import tempfile
-from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
-from pathlib import Path
-from typing import Any
-
-import psycopg
+import traceback
+from collections.abc import Callable
 
 from msdtrack.store.connection import close_store, open_store
 from tests.bench import measuring
+from tests.bench.databases import Databases, databases
 from tests.bench.growth import growth_target
 from tests.bench.imports import import_target
 from tests.bench.labels import label_target
-from tests.bench.reference_load import Size, fill, sqlite_load
+from tests.bench.reference_load import Size
 from tests.bench.scans import scan_target
 from tests.bench.scheduler import scheduler_target
 from tests.bench.screens import screens_target
 from tests.bench.watch import watch_list_target
-from tests.postgresql_cluster import Cluster, find_programs
 
 ONE_AT_A_TIME = (1, 4, 5)
 """Measured together, as each goes on with the data of the one before."""
@@ -42,72 +35,45 @@ def main() -> None:
     size = Size().scaled(given.scale)
     wanted = {int(number) for number in given.only.split(",") if number} or set(range(1, 11))
     print(f"Load: {size}")
-    if given.postgresql:
-        _on_postgresql(size, wanted)
-    else:
-        _on_sqlite(size, wanted, given.scale)
+    with databases(postgresql=given.postgresql) as kind:
+        measuring.on_database(kind.name)
+        if wanted & {*ONE_AT_A_TIME, 3, 6}:
+            _in_process(wanted, kind, size)
+        targets: dict[int, Callable[[], None]] = {
+            2: lambda: scan_target(kind, size),
+            7: lambda: screens_target(kind, size),
+            8: lambda: growth_target(kind, given.scale),
+            10: lambda: scheduler_target(kind),
+        }
+        for number, measure in targets.items():
+            if number in wanted:
+                _measured(number, measure)
     measuring.table()
 
 
-def _on_sqlite(size: Size, wanted: set[int], scale: float) -> None:
-    measuring.on_database("SQLite")
-    with _sqlite(size) as path, closing(sqlite3.connect(path)) as database:
-        _in_process(wanted, database, "?")
-    targets: dict[int, Callable[[], None]] = {
-        2: lambda: scan_target(size),
-        7: lambda: screens_target(size),
-        8: lambda: growth_target(scale),
-        10: scheduler_target,
-    }
-    for number, measure in targets.items():
-        if number in wanted:
-            _measured(number, measure)
-
-
-def _on_postgresql(size: Size, wanted: set[int]) -> None:
-    """Measure what is done in process: the rest is the same program over the same HTTP."""
-    programs = find_programs()
-    if programs is None:
-        raise SystemExit("PostgreSQL's server programs are not there: apt-get install postgresql")
-    measuring.on_database("PostgreSQL")
-    with Cluster(programs, durable=True) as cluster, cluster.database() as url:
-        fill(url, size)
+def _in_process(wanted: set[int], kind: Databases, size: Size) -> None:
+    """Measure what needs no server, on one database after the other's work."""
+    with kind.load(size) as url, kind.connected(url) as database:
         open_store(url)
         try:
-            with psycopg.connect(url, autocommit=True) as database:
-                database.execute("ANALYZE")
-                _in_process(wanted, database, "%s")
+            if wanted & set(ONE_AT_A_TIME):
+                _measured(1, lambda: watch_list_target(database, kind.mark))
+            for number, measure in ((6, label_target), (3, import_target)):
+                if number in wanted:
+                    _measured(number, measure)
         finally:
             close_store()
 
 
-def _in_process(wanted: set[int], database: Any, mark: str) -> None:
-    if wanted & set(ONE_AT_A_TIME):
-        _measured(1, lambda: watch_list_target(database, mark))
-    for number, measure in ((6, label_target), (3, import_target)):
-        if number in wanted:
-            _measured(number, measure)
-
-
 def _measured(number: int, measure: Callable[[], None]) -> None:
-    """Go on with the other targets if one gives wrong answers."""
+    """Go on with the other targets if one fails."""
     try:
         measure()
     except AssertionError as error:
         measuring.failed(str(number), f"wrong answers: {error}")
-
-
-@contextmanager
-def _sqlite(size: Size) -> Iterator[Path]:
-    """Open a copy of the load."""
-    load = sqlite_load(size)
-    with tempfile.TemporaryDirectory(prefix="msdtrack-bench-") as folder:
-        path = Path(shutil.copy(load, Path(folder) / "bench.db"))
-        open_store(f"sqlite:///{path}")
-        try:
-            yield path
-        finally:
-            close_store()
+    except Exception as error:
+        traceback.print_exc()
+        measuring.failed(str(number), f"{type(error).__name__}: {error}")
 
 
 if __name__ == "__main__":

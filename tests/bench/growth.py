@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import random
-import shutil
-import tempfile
 from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import replace
-from pathlib import Path
 from statistics import median
 from uuid import uuid4
 
@@ -16,8 +14,9 @@ from msdtrack.services import carrier_states, standings, watch_list
 from msdtrack.services.scanning import NewScan, scan
 from msdtrack.store import standings as table
 from msdtrack.store.connection import close_store, open_store
+from tests.bench.databases import Databases
 from tests.bench.measuring import heading, in_turn, ratio
-from tests.bench.reference_load import DAY_S, HOUR_S, NOW, Size, sqlite_load
+from tests.bench.reference_load import DAY_S, HOUR_S, NOW, Size
 
 BASE = 0.2
 """Of the reference load; the doubled loads must not take long to make."""
@@ -48,21 +47,20 @@ _SCANNED, _ASKED = 20, 40
 _OPEN, _CLOSE = make_action_code("OPEN"), make_action_code("CLOSEFRESH")
 
 
-def growth_target(scale: float = 1.0) -> None:
+def growth_target(databases: Databases, scale: float = 1.0) -> None:
     """Print target 8.
 
     Args:
+        databases: of the kind to measure.
         scale: of the reference load, whose fifth is doubled.
     """
     base = Size().scaled(BASE * scale)
     sizes = {"": base} | {name: doubled(base) for name, doubled in DOUBLED.items()}
     times: dict[str, dict[str, list[float]]] = {name: {work: [] for work in WORK} for name in sizes}
-    with tempfile.TemporaryDirectory(prefix="msdtrack-growth-") as folder:
-        urls = {}
-        for name, size in sizes.items():
-            path = shutil.copy(sqlite_load(size), Path(folder) / f"{name.replace(' ', '-')}.db")
-            urls[name] = f"sqlite:///{path}"
-            open_store(urls[name])
+    with ExitStack() as stack:
+        urls = {name: stack.enter_context(databases.load(size)) for name, size in sizes.items()}
+        for url in urls.values():
+            open_store(url)
             standings.rebuild(NOW)
             close_store()
         for turn in range(ROUNDS):
@@ -96,8 +94,9 @@ def _measured(url: str, turn: int) -> dict[str, float]:
 
     def whole_list() -> None:
         # The store's own moment goes on with the scans; the list is asked for as of the newest.
-        assert standings.answering(moment[0]) == []
-        table.urgent(moment[0], None, None)
+        asked = standings.answering(moment[0])
+        assert asked.stale == []
+        table.urgent(asked.at, None, None)
 
     def scans() -> None:
         moment[0] += 1

@@ -21,7 +21,7 @@ from msdtrack.exposure.facts import AirSettings
 from msdtrack.services import importing
 from msdtrack.store import places, reading_log
 from msdtrack.store.connection import is_sqlite, opened, write
-from msdtrack.store.statements import one_row, rows
+from msdtrack.store.statements import execute, one_row, rows
 from msdtrack.times import utc_text
 from tests.bench.measuring import REPEATS, absolute, heading, ratio, timed
 from tests.bench.reference_load import DAY_S, NOW, air
@@ -31,6 +31,10 @@ MINUTES = 10_000
 ROWS = PLACES * MINUTES
 LIVE_MINUTES = 14 * 24 * 60
 FROM = NOW - 400 * DAY_S
+
+_ROW_OVERHEAD = 28
+"""Header, as aligned, and pointer of a PostgreSQL row, bytes (PostgreSQL documentation, Database
+Page Layout: 23 and 4)."""
 
 Reading = tuple[int, int, int, int]
 """Place, moment, hundredths of °C and % RH."""
@@ -93,7 +97,14 @@ def _say(found: dict[str, float], again: float, sizes: dict[str, float]) -> None
     )
     if is_sqlite():
         sizes["live"] = _live_bytes()
+    else:
+        sizes["tightest"] = _tightest_bytes()
     print("    bytes a reading: " + ", ".join(f"{name} {size:.1f}" for name, size in sizes.items()))
+    if not is_sqlite():
+        print(
+            f"    of each, {_ROW_OVERHEAD} are what PostgreSQL puts around a row; a quarter of the "
+            f"ORM's is {sizes['orm'] / 4:.1f}"
+        )
     for name in ("ours", "live"):
         if name in sizes:
             size = sizes[name] / sizes["orm"]
@@ -256,6 +267,24 @@ def _size(folder: str, table: str) -> float:
         return float(one_row(f"SELECT pg_total_relation_size('{table}')")[0])
     with closing(sqlite3.connect(Path(folder) / f"{table}.db")) as database:
         return float(database.execute("SELECT sum(pgsize) FROM dbstat").fetchone()[0])
+
+
+def _tightest_bytes() -> float:
+    """Return the bytes of a reading in PostgreSQL if every column were as narrow as it can be, and
+    none needed filling up."""
+    with write():
+        execute(
+            "CREATE TABLE bench_tightest (second BIGINT NOT NULL, receipt INTEGER, "
+            "place_id SMALLINT NOT NULL, temp_c100 SMALLINT NOT NULL, rh_c100 SMALLINT, "
+            "PRIMARY KEY (place_id, second))"
+        )
+        stored = execute(
+            "INSERT INTO bench_tightest SELECT second, nullif(receipt, 0), place_id, temp_c100, "
+            "rh_c100 FROM reading ORDER BY place_id, second"
+        )
+        size = _size("", "bench_tightest") / stored
+        execute("DROP TABLE bench_tightest")
+    return size
 
 
 class _Undo(Exception):

@@ -5,15 +5,11 @@ from __future__ import annotations
 import itertools
 import json
 import os
-import shutil
-import sqlite3
-import tempfile
 import time
 import urllib.request
-from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
-from pathlib import Path
 from statistics import median
 from typing import Any
 from uuid import uuid4
@@ -27,9 +23,10 @@ from msdtrack.store.connection import close_store, open_store, read, write
 from msdtrack.store.statements import execute
 from msdtrack.times import parse_time, zone
 from msdtrack.web.marks import mark_of
+from tests.bench.databases import Databases
 from tests.bench.http_client import Answer, Client, Connection, at_once
 from tests.bench.measuring import REPEATS, absolute, heading, percentile, ratio
-from tests.bench.reference_load import Size, fill, with_checkpoint
+from tests.bench.reference_load import Size, fill
 from tests.bench.serving import served
 
 STATIONS = 8
@@ -130,25 +127,28 @@ class Station:
         return None
 
 
-def scan_target(size: Size, count: int = SCANS) -> None:
+def scan_target(databases: Databases, size: Size, count: int = SCANS) -> None:
     """Print target 2.
 
     Args:
+        databases: of the kind to measure.
         size: of the reference load, which is made to end now: the servers go by the real clock.
         count: scans of one station in one repeat.
     """
-    with tempfile.TemporaryDirectory(prefix="msdtrack-scans-") as name:
-        present = Path(name) / "present.db"
+    with databases.empty() as present:
         _fill_to_now(present, size)
-        groups = scannable(present)
-        heading(f"2. Scans over HTTP, durable (synchronous=FULL), {os.cpu_count()} cores")
-        _one(_copy(present, "one"), groups, count)
-        _eight(_copy(present, "eight"), groups, count, servers=1)
-        _eight(_copy(present, "four"), groups, count, servers=WRITERS)
+        databases.settle(present)
+        groups = scannable(databases, present)
+        heading(f"2. Scans over HTTP, durable, {os.cpu_count()} cores")
+        with databases.copy(present) as url:
+            _one(databases, url, groups, count)
+        for servers in (1, WRITERS):
+            with databases.copy(present) as url:
+                _eight(databases, url, groups, count, servers)
 
 
-def _fill_to_now(path: Path, size: Size) -> None:
-    url, now = f"sqlite:///{path}", int(time.time())
+def _fill_to_now(url: str, size: Size) -> None:
+    now = int(time.time())
     fill(url, size, now)
     open_store(url)
     standings.rebuild(now)
@@ -157,23 +157,18 @@ def _fill_to_now(path: Path, size: Size) -> None:
         sql = "INSERT INTO counter (kind, value) VALUES ('bag', ?)"
         execute(sql, (size.exposed + size.history,))
     close_store()
-    with_checkpoint(path)
 
 
-def scannable(path: Path) -> list[list[str]]:
+def scannable(databases: Databases, url: str) -> list[list[str]]:
     """Return the carriers of the load that are out, dealt to the stations; the places in turn."""
     sql = (
         "SELECT s.carrier FROM standing s WHERE s.listed = 1 AND s.air_place IS NOT NULL "
         "ORDER BY s.air_place, s.carrier"
     )
-    with closing(sqlite3.connect(path)) as database:
+    with databases.connected(url) as database:
         codes = [code for (code,) in database.execute(sql)]
     assert len(codes) >= STATIONS
     return [codes[n::STATIONS] for n in range(STATIONS)]
-
-
-def _copy(present: Path, name: str) -> Path:
-    return Path(shutil.copy(present, present.with_name(f"{name}.db")))
 
 
 def _no_database(connection: Connection) -> bytes:
@@ -187,37 +182,33 @@ def _no_database(connection: Connection) -> bytes:
 _SMALL = "icon.svg"
 
 
-class Raw:
-    """The limit: one row put into a table of its own, durably."""
+@contextmanager
+def raw_commits(databases: Databases) -> Iterator[Callable[[], float]]:
+    """Give the limit: what puts one row into a table of its own, durably, by the driver alone, and
+    returns the seconds of it."""
+    marks = ", ".join([databases.mark] * 3)
 
-    def __init__(self, folder: Path) -> None:
-        self._database = sqlite3.connect(folder / "raw.db", isolation_level=None)
-        self._database.execute("PRAGMA journal_mode = WAL")
-        self._database.execute("PRAGMA synchronous = FULL")
-        self._database.execute("CREATE TABLE scan (id TEXT, carrier TEXT, at INT)")
-        # A log that is written over is sooner synced than one that grows.
-        for _ in range(1500):
-            self.commit()
-
-    def commit(self) -> float:
-        """Return the seconds of one commit."""
+    def commit() -> float:
         start = time.perf_counter()
-        self._database.execute("BEGIN IMMEDIATE")
-        self._database.execute("INSERT INTO scan VALUES (?, ?, ?)", (str(uuid4()), "C", 1))
-        self._database.execute("COMMIT")
+        database.execute(f"INSERT INTO scan VALUES ({marks})", (str(uuid4()), "C", 1))
         return time.perf_counter() - start
 
+    with databases.empty() as url, databases.connected(url) as database:
+        database.execute("CREATE TABLE scan (id TEXT, carrier TEXT, at INT)")
+        # A log that is written over is sooner synced than one that grows.
+        for _ in range(1500):
+            commit()
+        yield commit
 
-def _one(path: Path, groups: list[list[str]], count: int) -> None:
+
+def _one(databases: Databases, url: str, groups: list[list[str]], count: int) -> None:
     codes = list(itertools.chain(*groups))
     desk, sender = Station("Bench 1", codes[::2]), Station("Sender", codes[1::2])
-    raw = Raw(path.parent)
     commits: list[float] = []
     empty: list[float] = []
     halves: list[dict[str, float]] = []
-    with served(path) as server:
-        port = server.port
-        connection = Connection(port)
+    with raw_commits(databases) as commit, served(url) as server:
+        connection = Connection(server.port)
         small = _no_database(connection)
         first = []
         for request in desk.scans(connection, 2):
@@ -229,7 +220,7 @@ def _one(path: Path, groups: list[list[str]], count: int) -> None:
             before = len(desk.picks), len(desk.actions), len(sender.actions), len(commits)
             for request in desk.scans(connection, count):
                 desk.took_scan(connection.ask(request))
-            commits += [raw.commit() for _ in range(count // 2)]
+            commits += [commit() for _ in range(count // 2)]
             for request in sender.events(connection, count // 2):
                 sender.took_event(connection.ask(request))
             empty += [connection.ask(small).seconds for _ in range(count // 2)]
@@ -259,7 +250,7 @@ def _one(path: Path, groups: list[list[str]], count: int) -> None:
     ):
         value = found[name] / found["raw"]
         ratio(what, value, "<= 5", value <= 5, ours=found[name], limit=found["raw"])
-    compared(path, [desk, sender])
+    compared(databases, url, [desk, sender])
 
 
 def _warm(connection: Connection, desk: Station, sender: Station) -> None:
@@ -272,9 +263,11 @@ def _warm(connection: Connection, desk: Station, sender: Station) -> None:
         times.clear()
 
 
-def _eight(path: Path, groups: list[list[str]], count: int, servers: int) -> None:
+def _eight(
+    databases: Databases, url: str, groups: list[list[str]], count: int, servers: int
+) -> None:
     stations = [Station(f"Bench {n + 1}", codes) for n, codes in enumerate(groups)]
-    with _all_served(path, servers) as ports:
+    with _all_served(url, servers) as ports:
         connections = [Connection(ports[n % servers]) for n in range(STATIONS)]
         small = [_no_database(connection) for connection in connections]
         empty: list[float] = []
@@ -316,15 +309,15 @@ def _eight(path: Path, groups: list[list[str]], count: int, servers: int) -> Non
         ours=f"{scanned:,.0f}/s",
         limit=f"{bare:,.0f}/s",
     )
-    compared(path, stations)
+    compared(databases, url, stations)
 
 
 @contextmanager
-def _all_served(path: Path, count: int) -> Iterator[list[int]]:
+def _all_served(url: str, count: int) -> Iterator[list[int]]:
     if count == 0:
         yield []
         return
-    with served(path) as server, _all_served(path, count - 1) as others:
+    with served(url) as server, _all_served(url, count - 1) as others:
         yield [server.port, *others]
 
 
@@ -333,20 +326,19 @@ def _shares(what: str, times: list[float]) -> None:
     absolute(f"{what}, p99", percentile(times, 0.99))
 
 
-def compared(path: Path, stations: list[Station]) -> None:
+def compared(databases: Databases, url: str, stations: list[Station]) -> None:
     """Hold the log against what was acknowledged, and the last answer about each carrier against
     the fold; raise AssertionError if they differ."""
     tz = zone("")
     for station in stations:
         assert not station.faults, station.faults[:3]
-    with closing(sqlite3.connect(path)) as database:
-        (problem,) = database.execute("PRAGMA quick_check(1)").fetchone()
-        assert problem == "ok", problem
+    with databases.connected(url) as database:
+        assert not databases.broken(database), databases.broken(database)
         for station in stations:
-            sql = "SELECT count(*) FROM event WHERE station LIKE ? || '.%'"
-            (logged,) = database.execute(sql, (station.name,)).fetchone()
+            sql = f"SELECT count(*) FROM event WHERE station LIKE {databases.mark}"
+            (logged,) = database.execute(sql, (f"{station.name}.%",)).fetchone()
             assert logged == station.recorded, (station.name, logged, station.recorded)
-    open_store(f"sqlite:///{path}")
+    open_store(url)
     count = 0
     with read():
         for station in stations:

@@ -5,16 +5,15 @@ from __future__ import annotations
 
 import os
 import signal
-import sqlite3
-import tempfile
 import time
 from collections import Counter
-from contextlib import ExitStack, closing
+from contextlib import ExitStack
 from dataclasses import dataclass
-from pathlib import Path
+from typing import Any
 
 from msdtrack.alarms.scheduler import LEASE_S, PERIOD_S
 from msdtrack.services.health import ALARM_WATCH
+from tests.bench.databases import Databases
 from tests.bench.measuring import heading, ratio
 from tests.bench.reference_load import Size, fill
 from tests.bench.serving import served
@@ -34,19 +33,18 @@ class Look:
     seen_at: float
 
 
-def scheduler_target() -> None:
+def scheduler_target(databases: Databases) -> None:
     """Print target 10; it takes some minutes, for it goes by the real clock."""
-    with tempfile.TemporaryDirectory(prefix="msdtrack-scheduler-") as name:
-        path = Path(name) / "scheduler.db"
-        fill(f"sqlite:///{path}", Size(places=2, days=2, exposed=50, history=100), int(time.time()))
+    with databases.empty() as url:
+        fill(url, Size(places=2, days=2, exposed=50, history=100), int(time.time()))
         with ExitStack() as stack:
-            servers = [stack.enter_context(served(path)) for _ in range(SERVERS)]
-            steady = _watched(path, 2 * PERIOD_S + 2)
+            servers = [stack.enter_context(served(url)) for _ in range(SERVERS)]
+            steady = _watched(databases, url, 2 * PERIOD_S + 2)
             holders = {look.holder for look in steady}
             killed = next(one for one in servers if f" {one.pid} " in steady[-1].holder)
             last_at = steady[-1].seen_at
             os.kill(killed.pid, signal.SIGKILL)
-            after = _watched(path, LEASE_S + PERIOD_S + 5, enough=1)
+            after = _watched(databases, url, LEASE_S + PERIOD_S + 5, enough=1)
             taken_over_s = after[0].seen_at - last_at
             rest = [one for one in servers if one is not killed]
             for one in rest:
@@ -54,8 +52,8 @@ def scheduler_target() -> None:
             time.sleep(_STOPPED_S)
             for one in rest:
                 os.kill(one.pid, signal.SIGCONT)
-            caught_up = _watched(path, PERIOD_S // 2)
-            with closing(sqlite3.connect(path)) as database:
+            caught_up = _watched(databases, url, PERIOD_S // 2)
+            with databases.connected(url) as database:
                 causes = Counter(cause for (cause,) in database.execute("SELECT cause FROM alarm"))
     heading(f"10. {SERVERS} servers on one database, the alarm watch every {PERIOD_S} s")
     print(f"    looks in {2 * PERIOD_S + 2} s: {len(steady)}, by {len(holders)} of {SERVERS}")
@@ -72,10 +70,10 @@ def scheduler_target() -> None:
     ratio(f"alarms of one cause ({len(causes)} causes)", most, "1", most == 1)
 
 
-def _watched(path: Path, seconds: float, enough: int = 0) -> list[Look]:
+def _watched(databases: Databases, url: str, seconds: float, enough: int = 0) -> list[Look]:
     """Return the looks that come within a time, or as soon as there are enough."""
     found: list[Look] = []
-    with closing(sqlite3.connect(path, timeout=30)) as database:
+    with databases.connected(url) as database:
         before = _newest(database)
         until = time.monotonic() + seconds
         while time.monotonic() < until and not 0 < enough <= len(found):
@@ -88,10 +86,10 @@ def _watched(path: Path, seconds: float, enough: int = 0) -> list[Look]:
     return found
 
 
-def _newest(database: sqlite3.Connection) -> tuple[str, int] | None:
+def _newest(database: Any) -> tuple[str, int] | None:
     sql = (
         "SELECT holder, at FROM lease JOIN watermark ON watermark.name = lease.name "
-        "WHERE lease.name = ?"
+        f"WHERE lease.name = '{ALARM_WATCH}'"
     )
-    found: tuple[str, int] | None = database.execute(sql, (ALARM_WATCH,)).fetchone()
+    found: tuple[str, int] | None = database.execute(sql).fetchone()
     return found

@@ -6,6 +6,7 @@ import os
 import signal
 import subprocess
 import sys
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -35,18 +36,19 @@ class Server:
 
 
 @contextmanager
-def served(path: Path) -> Iterator[Server]:
+def served(url: str) -> Iterator[Server]:
     """Serve a database as a user does, in a process of its own, which may be killed meanwhile."""
-    with path.with_suffix(".log").open("a") as log:
+    with tempfile.TemporaryFile("w+") as log:
         process = subprocess.Popen(
-            [sys.executable, "-m", "msdtrack", "serve", "--database", f"sqlite:///{path}",
-             "--port", "0"],
+            [sys.executable, "-m", "msdtrack", "serve", "--database", url, "--port", "0"],
             stdout=subprocess.PIPE, stderr=log, text=True,
         )  # fmt: skip
         try:
             assert process.stdout is not None
             line = process.stdout.readline()
-            assert line.startswith("Serving "), line
+            if not line.startswith("Serving "):
+                log.seek(0)
+                raise AssertionError(f"{line}{log.read()}")
             yield Server(int(line.strip().rstrip("/").rsplit(":", 1)[1]), process.pid)
         finally:
             process.send_signal(signal.SIGTERM)

@@ -45,11 +45,11 @@ def watch_list_target(database: Any, mark: str = "?") -> None:
     everything, none = table.urgent_sql(NOW, None, None)
 
     def ours() -> object:
-        assert standings.answering(NOW) == []
+        assert standings.answering(NOW).stale == []
         return rows(f"SELECT carrier, used, left_s FROM ({everything}) q", none)
 
     def whole() -> object:
-        assert standings.answering(NOW) == []
+        assert standings.answering(NOW).stale == []
         return table.urgent(NOW, None, None)
 
     lines, given = table.urgent_sql(NOW, None, 100)

@@ -10,6 +10,7 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import NewServer, nothing_more
 from tests.browser.live_server import LiveServer
+from tests.browser.test_line import HEIGHTS
 from tests.web.workshop import Workshop
 
 pytestmark = pytest.mark.browser
@@ -111,6 +112,67 @@ def test_an_oven_is_scanned_and_a_bake_kept_from_ruining_the_boards(
     expect(page.locator(".verdict")).to_contain_text("between passes")
 
 
+def test_the_wall_shows_a_batch_as_large_as_a_part(
+    page: Page, live: tuple[LiveServer, Workshop]
+) -> None:
+    """Its code and time left have the height of all others, and its row leads nowhere by mistake.
+
+    Source: as for parts, ISO 9241-3 (`test_line`).
+    """
+    server, shop = live
+    page.set_viewport_size({"width": 1920, "height": 1080})
+    code = begun(page, server, shop)
+    page.goto(f"{server.url}/line/{shop.line}")
+    page.evaluate("document.fonts.ready")
+    row = page.locator(".wall-row", has_text=code)
+    expect(row).to_be_visible()
+    expect(row).to_contain_text("In time")
+    expect(row).to_contain_text("Pressure board, top side")
+    for found in page.evaluate(HEIGHTS):
+        assert found["capital"] >= 55
+        assert found["fits"]
+    heights = page.evaluate(
+        "[...document.querySelectorAll('.wall-row:not([hidden])')].map((e) => e.offsetHeight)"
+    )
+    assert max(heights) - min(heights) <= 2
+
+
+def test_the_watch_list_leads_to_the_boards(page: Page, live: tuple[LiveServer, Workshop]) -> None:
+    """Found by the name of the boards or by a part on them; Enter goes to the batch."""
+    server, shop = live
+    code = begun(page, server, shop)
+    page.goto(f"{server.url}/watch")
+    page.keyboard.press("/")
+    page.keyboard.type("pressure board")
+    expect(page.locator("[data-row]:visible")).to_have_count(1)
+    page.keyboard.press("Enter")
+    page.keyboard.press("Enter")
+    expect(page).to_have_url(re.compile(f"/boards/{code}$"))
+
+
+def test_the_scan_station_shows_a_batch_and_leads_to_its_page(
+    page: Page, live: tuple[LiveServer, Workshop]
+) -> None:
+    """Its code, then a place moves it; the link is there for boards and gone for a carrier."""
+    server, shop = live
+    code = begun(page, server, shop)
+    page.goto(f"{server.url}/scan")
+    answer = page.locator("[data-answer]")
+    for scanned, said in ((code, "Between reflows"), (shop.store, "Moved")):
+        expect(page.locator("[data-code]")).to_be_focused()
+        page.keyboard.type(scanned)
+        page.keyboard.press("Enter")
+        expect(answer.locator("[data-title]")).to_have_text(said)
+    to_page = page.get_by_role("link", name="the page of these boards")
+    expect(to_page).to_be_hidden()
+    page.keyboard.type(code)
+    page.keyboard.press("Enter")
+    expect(answer).to_contain_text("Pressure board, top side")
+    expect(to_page).to_have_attribute("href", f"/boards/{code}")
+    to_page.click()
+    expect(page.get_by_role("heading", name="Pressure board, top side")).to_be_visible()
+
+
 @pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
 def test_it_fits_the_screen(
     page: Page, live: tuple[LiveServer, Workshop], size: tuple[int, int], tmp_path: Path
@@ -119,7 +181,8 @@ def test_it_fits_the_screen(
     server, shop = live
     page.set_viewport_size({"width": size[0], "height": size[1]})
     code = begun(page, server, shop)
-    for path in ("/boards", f"/boards/{code}", f"/boards/{code}?oven={shop.oven}"):
+    paths = ("/boards", f"/boards/{code}", f"/boards/{code}?oven={shop.oven}", "/watch", "/")
+    for path in (*paths, f"/line/{shop.line}"):
         page.goto(server.url + path)
         width = page.evaluate("document.documentElement.scrollWidth")
         assert width <= size[0], path

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from uuid import uuid4
 
 import pypdfium2
 import pytest
@@ -10,9 +11,10 @@ import zxingcpp
 from PIL import Image
 
 from msdtrack.printing.codes import make_code
+from msdtrack.services import boards, catalog, event_recording
 from msdtrack.store import prints
 from msdtrack.store.connection import close_store, open_store
-from tests.cli.conftest import Run, Shop
+from tests.cli.conftest import NOW, Run, Shop
 
 
 def test_state_says_what_a_person_needs(run: Run, shop: Shop) -> None:
@@ -83,6 +85,25 @@ def test_watch_lists_what_is_out(run: Run, shop: Shop) -> None:
     none = run("--database", shop.url, "watch", "--place", "Loft")
     assert none.exit_code == 1
     assert f"names 0 places. There are {shop.line} (Line 1)." in none.stderr
+
+
+def test_watch_lists_a_batch_of_boards_in_one_line(run: Run, shop: Shop) -> None:
+    """By its code, with its name, its worst part and the time left; not at another place."""
+    open_store(shop.url)
+    batch, _ = boards.create(boards.NewBatch("Tide board, top side", 20, shop.line), NOW)
+    placing = event_recording.NewEvent(
+        str(uuid4()), shop.opened, "place_on_board", NOW - 3600, quantity=40, board=batch.code
+    )
+    event_recording.record([placing], NOW)
+    catalog.create_place(catalog.NewPlace(name="Loft", kind="store"), NOW)
+    close_store()
+    told = run("--database", shop.url, "watch").stdout
+    assert "1 carrier and 1 batch of boards as of" in told
+    (line,) = [line for line in told.splitlines() if batch.code in line]
+    assert line.startswith("[ ] In time")
+    for words in ("BL-0312", "14.3 %", "6 d 0 h", "20 x Tide board, top side"):
+        assert words in line
+    assert batch.code not in run("--database", shop.url, "watch", "--place", "Loft").stdout
 
 
 @pytest.mark.parametrize("dpi", ["203", "300", "600"])

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 
 from msdtrack.exposure.events import Event, Kind
 
@@ -36,7 +35,7 @@ def corrected(log: Iterable[Event]) -> list[Event]:
         if event.kind is Kind.CORRECT or not stands(event):
             continue
         correction = newest_correction(event)
-        standing.append(event if correction is None else replace(event, **correction.fields))
+        standing.append(event if correction is None else event._replace(**correction.fields))
     return sorted(standing, key=lambda event: (event.at, event.seq))
 
 
@@ -63,13 +62,24 @@ def settled(events: Sequence[Event], received_at: int) -> tuple[list[Event], set
     Whenever one contradicts, what it means is written into the list and the reading starts over.
     """
     events = list(events)
-    conflicts: set[str] = set()
+    conflicts = _against_a_hold(events)
     while True:
         found = _first_conflict(events, received_at)
         if found is None:
             return events, conflicts
         events, event_id = found
         conflicts.add(event_id)
+
+
+def _against_a_hold(events: Sequence[Event]) -> set[str]:
+    """Return the ids of what was loaded or placed on boards while on hold, if no release came."""
+    found = set()
+    for i, event in enumerate(events):
+        before = [e.kind for e in events[:i] if e.kind in (Kind.HOLD, Kind.RELEASE)]
+        released = any(e.kind is Kind.RELEASE for e in events[i:])
+        if event.kind in (Kind.LOAD, Kind.PLACE_ON_BOARD) and before[-1:] == [Kind.HOLD]:
+            found |= set() if released else {event.id}
+    return found
 
 
 def _first_conflict(events: list[Event], received_at: int) -> tuple[list[Event], str] | None:
@@ -80,7 +90,7 @@ def _first_conflict(events: list[Event], received_at: int) -> tuple[list[Event],
         kind = event.kind
         gone = [e for e in events[:i] if e.kind is Kind.SCRAP or (e.kind is Kind.REFLOW and e.last)]
         if gone and not (gone[0].kind is Kind.REFLOW and kind in AFTER_THE_LAST_REFLOW):
-            kept = [replace(e, last=False) for e in events[:i] if e.kind is not Kind.SCRAP]
+            kept = [e._replace(last=False) for e in events[:i] if e.kind is not Kind.SCRAP]
             return kept + events[i:], event.id
         if inside == "bag" and kind in NEEDS_AN_OPEN_BAG:
             since = min(received_at, event.at) if closed_at is None else closed_at
@@ -90,10 +100,10 @@ def _first_conflict(events: list[Event], received_at: int) -> tuple[list[Event],
                 k += 1
             rest = list(events)
             if kind is Kind.BAKE_START:
-                rest[i] = replace(event, kind=Kind.MOVE)
+                rest[i] = event._replace(kind=Kind.MOVE)
             return [*rest[:k], opening, *rest[k:]], event.id
         as_move = [
-            replace(e, kind=Kind.MOVE) if n == bake_index else e for n, e in enumerate(events)
+            e._replace(kind=Kind.MOVE) if n == bake_index else e for n, e in enumerate(events)
         ]
         if kind is Kind.OPEN and inside != "bag":
             kept = as_move if inside == "oven" else events
@@ -101,7 +111,7 @@ def _first_conflict(events: list[Event], received_at: int) -> tuple[list[Event],
         if kind in NOT_IN_AN_OVEN and inside == "oven":
             return as_move, event.id
         if kind is Kind.BAKE_END and inside == "air":
-            moved = [replace(event, kind=Kind.MOVE)] if event.place else []
+            moved = [event._replace(kind=Kind.MOVE)] if event.place else []
             return events[:i] + moved + events[i + 1 :], event.id
         if kind is Kind.OPEN:
             inside = "air"

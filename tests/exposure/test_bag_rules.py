@@ -246,6 +246,39 @@ def test_a_scrapped_carrier_that_turns_up_again_was_there_all_the_time() -> None
     assert back.reasons == ("history_conflict",)
 
 
+@pytest.mark.parametrize(
+    ("kind", "message"),
+    [
+        ("load", "it was loaded while on hold"),
+        ("place_on_board", "it was placed on a board while on hold"),
+    ],
+)
+def test_what_was_used_while_on_hold_contradicts_the_hold_until_quality_releases_it(
+    kind: str, message: str
+) -> None:
+    history = bagged().add("open", 0).add("hold", 1, reason="dropped").add(kind, 2, quantity=1)
+    held = history.state(3)
+    assert held.reasons == ("held", "history_conflict")
+    assert [(one.event_id, one.message) for one in held.conflicts] == [
+        (history.events[-1].id, message)
+    ]
+    assert history.state(1.5).reasons == ("held",)
+    released = history.add("release", 4, reason="looked at").add(kind, 5, quantity=1).state(6)
+    assert (released.reasons, released.conflicts) == ((), ())
+
+
+def test_a_hold_and_another_contradiction_are_both_told() -> None:
+    history = bagged().add("hold", 1, reason="dropped").add("load", 2)
+    assert [one.message for one in history.state(3).conflicts] == [
+        "it was loaded while on hold",
+        "it was loaded with no opening on record",
+    ]
+    history.add("release", 4, reason="looked at")
+    assert [one.message for one in history.state(5).conflicts] == [
+        "it was loaded with no opening on record"
+    ]
+
+
 # -- boards and splits -------------------------------------------------------------------------
 
 

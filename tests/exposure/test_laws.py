@@ -243,12 +243,12 @@ def test_credit_only_ever_lowers_a_share_of_exposure_and_only_with_a_confirmed_c
 def test_the_order_in_which_events_arrive_changes_nothing(data: st.DataObject) -> None:
     world = data.draw(worlds())
     at = data.draw(moments(world))
-    spread = [replace(event, at=event.at + n) for n, event in enumerate(world.events)]
+    spread = [event._replace(at=event.at + n) for n, event in enumerate(world.events)]
     seqs = data.draw(st.permutations(range(1, len(spread) + 1)))
     arrived = data.draw(
         st.permutations(
             [
-                replace(event, seq=seq, recorded_at=event.at + 86400 * seq)
+                event._replace(seq=seq, recorded_at=event.at + 86400 * seq)
                 for event, seq in zip(spread, seqs, strict=True)
             ]
         )
@@ -292,7 +292,7 @@ def test_an_amended_event_is_as_if_recorded_that_way(data: st.DataObject) -> Non
     wrong = data.draw(st.sampled_from(world.events))
     moment = T0 + data.draw(st.integers(0, 100)) * world.step_s
     corrected = effective([*world.events, amended(wrong, 1000, at=moment)])
-    right = [replace(e, at=moment) if e is wrong else e for e in world.events]
+    right = [e._replace(at=moment) if e is wrong else e for e in world.events]
     assert same(state(replace(world, events=corrected), at), state(with_events(world, right), at))
 
 

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 import pytest
 
 from msdtrack.exposure.facts import PartFacts
-from msdtrack.services import catalog, receiving
+from msdtrack.services import boards, catalog, receiving
+from msdtrack.services.boards import NewBatch
 from msdtrack.services.receiving import NewCarrier
 from msdtrack.store.connection import close_store, open_store
 
@@ -32,6 +33,13 @@ def shop(store: None) -> dict[str, str]:
         place, _ = catalog.create_place(catalog.NewPlace(name=name, kind=kind), NOW)
         codes[name] = place.code
     return codes
+
+
+@pytest.fixture
+def batch(shop: dict[str, str]) -> str:
+    """A batch of 50 boards at the bench."""
+    made, _ = boards.create(NewBatch("Pressure board, top side", 50, shop["Bench"]), NOW)
+    return made.code
 
 
 def receive(place: str | None = None, **given: object) -> receiving.Received:

@@ -17,6 +17,8 @@ from msdtrack.exposure.working import Line
 from msdtrack.resources import resource_dir
 from msdtrack.services import (
     alarm_rules,
+    board_glances,
+    boards,
     carrier_states,
     catalog,
     climate,
@@ -146,6 +148,22 @@ def test_a_bake_is_half_done_and_one_is_complete(loaded: int) -> None:
         if line.basis == "bake"
     ]
     assert {line.note for line in lines} == {"bake at 125 °C, measured"}
+
+
+def test_boards_wait_for_their_second_side(loaded: int) -> None:
+    """One batch is short of time at the line and has its alarm, one rests dry, one is finished."""
+    found = {one.batch.name: one for one in boards.batches(loaded)}
+    waits = found["Pressure board, top side"]
+    assert (waits.status, waits.passes, waits.next_step.kind) == ("on_board", 1, "use_first")
+    assert len(waits.placements) == 2
+    assert found["Memory board, first side"].status == "dry_storage"
+    assert found["Pump driver board"].finished_at is not None
+    watched = board_glances.unfinished(loaded).watched
+    assert [one.batch.name for one in watched] == [
+        "Pressure board, top side", "Memory board, first side",
+    ]  # fmt: skip
+    causes = [alarm.cause for alarm in alarm_rules.active_alarms()]
+    assert f"floor_life_low:{waits.batch.code}" in causes
 
 
 def test_bags_are_open_for_12_and_70_minutes(loaded: int) -> None:

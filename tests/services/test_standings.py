@@ -13,13 +13,14 @@ from unittest import mock
 from uuid import uuid4
 
 import pytest
-from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import HealthCheck, Phase, event, given, settings
 from hypothesis import strategies as st
 
 from msdtrack.exposure.facts import HOUR_S
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services import (
     answers,
+    board_glances,
     carrier_states,
     climate,
     event_recording,
@@ -30,6 +31,7 @@ from msdtrack.services.climate import NewReading
 from msdtrack.services.event_recording import NewEvent
 from msdtrack.services.glance import Glance, glance_of
 from msdtrack.services.watch_list import WatchLine
+from msdtrack.store import connection
 from msdtrack.store import standings as table
 from msdtrack.store.connection import close_store, open_store
 from msdtrack.times import parse_time, utc_text
@@ -203,6 +205,40 @@ def test_any_history_gives_the_same_list_on_postgresql(
             close_store()
 
 
+@RANDOM
+@given(data=st.data())
+def test_readings_that_do_not_move_a_places_version_change_nothing_there(
+    empty: Path, data: st.DataObject
+) -> None:
+    """What screens of a place are made from is as it was, as long as its version is."""
+    with copy_of(empty):
+        floor = Floor(data.draw)
+        standings.rebuild(floor.now)
+        for _ in range(data.draw(st.integers(3, 15))):
+            floor.step()
+        others = list(floor.places.values())
+        for _ in range(3):
+            now = floor.now
+            before = {code: what_is_at(code, now) for code in others}
+            place = data.draw(st.sampled_from(others))
+            minutes = data.draw(st.lists(st.integers(-3000, 0), min_size=1, max_size=3))
+            rows = [NewReading(place, now + 60 * minute, 29.0, 70.0) for minute in minutes]
+            climate.add_readings(rows, now, replaces=True)
+            after = {code: what_is_at(code, now) for code in others}
+            for code in others:
+                assert after[code] == before[code] or after[code][0] != before[code][0], code
+            moved = {code for code in others if after[code][0] != before[code][0]}
+            assert place in moved or after == before
+            event(f"screens of {'all' if len(moved) == len(others) else len(moved)} places change")
+
+
+def what_is_at(place: str, now: int) -> tuple[str, Any]:
+    """Return the version of a place, and what its screen shows."""
+    version = connection.version_at(place)
+    seen = board_glances.unfinished(now, place).among(watch_list.glances(now, place))
+    return version, (list(seen), climate.air_now(place, now))
+
+
 def opened_reel(place: str) -> str:
     code = receive(place).code
     opening = NewEvent(str(uuid4()), code, "open", NOW - HOUR_S, hic=DRY)
@@ -246,6 +282,25 @@ def test_what_has_never_been_opened_costs_nothing(shop: dict[str, str]) -> None:
     receive(shop["Bench"])
     standings.rebuild(NOW)
     assert table.standings() == []
+
+
+def test_what_was_scrapped_lately_is_there_for_who_asks_as_of_before(shop: dict[str, str]) -> None:
+    """Though all is computed anew in between; what was scrapped long before is left alone."""
+    lately, long_before = opened_reel(shop["Bench"]), opened_reel(shop["Bench"])
+    events = [
+        NewEvent(str(uuid4()), long_before, "scrap", NOW - 1800, reason="bent leads"),
+        NewEvent(str(uuid4()), lately, "scrap", NOW - 60, reason="bent leads"),
+    ]
+    event_recording.record(events, NOW - 50)
+    standings.rebuild(NOW)
+    assert [one.code for one in watch_list.lines(NOW - 300)] == [lately]
+    check(NOW - 300, [])
+    check(NOW, [])
+    assert table.perhaps_out(NOW - 600) == [lately]
+    mistaken = {"event": events[0].id, "void": True, "reason": "another reel", "person": "Ines"}
+    corrected = NewEvent(str(uuid4()), long_before, "correct", **mistaken)
+    event_recording.record([corrected], NOW)
+    assert table.perhaps_out(NOW + 600) == [long_before]
 
 
 def test_other_tables_build_it_anew(shop: dict[str, str], monkeypatch: pytest.MonkeyPatch) -> None:

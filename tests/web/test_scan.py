@@ -43,7 +43,7 @@ def test_a_scan_is_answered_with_all_the_screen_shows(browser: FlaskClient, shop
     assert [one["minutes"] for one in shown["choices"][5:]] == [5, 15, 30, 60]
     ends = {one["name"]: one["ends_at"] - NOW for one in shown["countdowns"]}
     assert (ends["Desiccant used up"], ends["Reseal the bag"]) == (1800, 3600)
-    assert [one["title"] for one in shown["recent"]] == ["Opened", "In dry bag"]
+    assert (shown["code"], shown["took_back"]) == (make_action_code("OPEN"), None)
     assert shown["now"] == NOW
 
 
@@ -52,7 +52,22 @@ def test_times_are_in_the_zone_of_the_site(browser: FlaskClient, shop: Workshop)
     shown = scan(browser, f"{shop.opened} {make_action_code('OPEN')}").json
     assert shown["title"] == "Open already"
     assert "12:50" in shown["message"]
-    assert shown["recent"][0]["time"] == "13:00"
+    assert shown["time"] == "13:00"
+    assert browser.get("/scan/station?name=Bench").json["recent"][0]["time"] == "13:00"
+
+
+def test_an_undo_says_which_scan_it_took_back(browser: FlaskClient, shop: Workshop) -> None:
+    """The strip strikes that one out; sent again, it says so again."""
+    opening = scan(browser, f"{shop.closed} {make_action_code('OPEN')}").json
+    sent = {"id": str(uuid4()), "station": "Bench", "code": make_action_code("UNDO"), "at": NOW}
+    told = [browser.post("/scan", json=sent).json for _ in range(2)]
+    assert [one["title"] for one in told] == ["Taken back", "Taken back"]
+    assert [one["took_back"] for one in told] == [opening["scan_id"]] * 2
+    recent = browser.get("/scan/station?name=Bench").json["recent"]
+    assert [(one["id"], one["undone"]) for one in recent] == [
+        (sent["id"], False),
+        (opening["scan_id"], True),
+    ]
 
 
 def test_a_refused_scan_is_an_answer(browser: FlaskClient, shop: Workshop) -> None:

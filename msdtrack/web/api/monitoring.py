@@ -49,6 +49,8 @@ class AlarmList(Query):
 def show_watch_list(query: WatchQuery, now: int) -> Response:
     """Return every exposed, drying or baking carrier, most urgent first.
 
+    Batches of boards between their reflows are under `/boards`.
+
     Shares may be above those of the carrier itself by some 1e-15 a second of exposure, never below.
     It carries an ETag: ask again with If-None-Match, and 304 is the answer while nothing was
     written, for half a minute at most.

@@ -10,7 +10,7 @@ from msdtrack.services.alarm_rules import is_stale
 from msdtrack.services.answers import event_answer, state_answer
 from msdtrack.services.catalog import Person, Place
 from msdtrack.services.event_recording import LogLine
-from msdtrack.services.scanning import ScanAnswer, flat
+from msdtrack.services.scanning import ScanAnswer
 from msdtrack.store.records import AlarmRecord
 from msdtrack.times import utc_text
 
@@ -72,7 +72,7 @@ def scan_answer(answer: ScanAnswer) -> Answer:
         "caution": answer.caution,
         "carrier": answer.carrier,
         "state": None if answer.state is None else state_answer(answer.state),
-        "choices": [flat(one) for one in answer.choices],
+        "choices": [one._asdict() for one in answer.choices],
         "countdowns": [
             {"name": one.name, "ends_at": utc_text(one.ends_at)} for one in answer.countdowns
         ],

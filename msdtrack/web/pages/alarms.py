@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from msdtrack.config import notice_urls
 from msdtrack.errors import BadInput, MsdtrackError
 from msdtrack.exposure.facts import HOUR_S
-from msdtrack.services import alarm_notices, alarm_rules, catalog, policies
+from msdtrack.services import alarm_causes, alarm_notices, alarm_rules, catalog, policies
 from msdtrack.services.alarm_notices import NoticeTrouble
 from msdtrack.services.catalog import Person
 from msdtrack.store.records import AlarmRecord, AlarmStep, NoticeRecord
@@ -51,6 +51,11 @@ class AlarmRow:
     stale: bool
     steps: tuple[str, ...]
     unsent: tuple[NoticeRecord, ...]
+
+    @property
+    def boards(self) -> str | None:
+        """Return the code of the batch of boards it is about, None if it is about none."""
+        return alarm_causes.boards_of(self.alarm.cause)
 
 
 @dataclass(frozen=True, slots=True)

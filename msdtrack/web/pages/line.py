@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from flask import Blueprint, Response, current_app, url_for
 
-from msdtrack.services import alarm_rules, catalog, climate, watch_list
+from msdtrack.services import alarm_rules, board_glances, catalog, climate, watch_list
 from msdtrack.services.catalog import Place
 from msdtrack.services.climate import AirNow
 from msdtrack.store.records import AlarmRecord
@@ -34,7 +34,7 @@ class LineScreen:
         data_url: where its script asks for the fragment.
         air: newest reading of the place.
         air_mark: what that reading means.
-        rows: watched carriers at the place, most urgent first, as many as may fit.
+        rows: watched carriers and boards at the place, most urgent first, as many as may fit.
         beyond: how many more there are.
         alarms: active alarms of the place and of what is there, with their marks, what nobody
             acknowledged first, as many as fit.
@@ -91,12 +91,17 @@ def data(code: str) -> Response:
         current_app.extensions["fragments"],
         f"line {code}",
         lambda: render_fragment("line_data.html", _screen(code)),
+        site().version_at(code),
     )
 
 
 def _screen(code: str) -> LineScreen:
     now, place = site().now(), catalog.place(code)
-    seen, count = watch_list.most_urgent(now, code, MOST_ROWS)
+    boards = board_glances.unfinished(now, code)
+    most = MOST_ROWS + boards.watched_placements
+    carriers, count = watch_list.most_urgent(now, code, most)
+    seen = list(boards.among(carriers))[:MOST_ROWS]
+    count += len(boards.watched) - boards.watched_placements
     alarms, alarm_count, _ = alarm_rules.most_pressing_alarms(MOST_ALARMS, code)
     air = climate.air_now(code, now)
     return LineScreen(

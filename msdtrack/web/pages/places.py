@@ -10,7 +10,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from msdtrack.errors import BadInput, FieldError
 from msdtrack.exposure.spans import HOLDS_S, MAX_RH_C100, MAX_TEMP_C100
-from msdtrack.services import catalog, climate, readings_file, watch_list
+from msdtrack.services import board_glances, catalog, climate, readings_file, watch_list
 from msdtrack.services.catalog import KINDS, NewPlace, Person, Place
 from msdtrack.services.climate import AirNow, NewReading, ReadingsResult
 from msdtrack.standard.recovery import storage_limit_rh_pct
@@ -54,7 +54,7 @@ class PlacePage:
         air_mark: what that reading means.
         temp_chart: temperature of the last 48 h, None without a reading.
         rh_chart: humidity of the last 48 h, None without a reading.
-        rows: watched carriers there.
+        rows: watched carriers and boards there.
         values: what stands in the form of a reading.
         errors: what is wrong with it, by field.
         result: what became of a file that was just sent, None if none was.
@@ -214,6 +214,7 @@ def _page(
     result: ReadingsResult | None = None,
 ) -> PlacePage:
     now, place = site().now(), catalog.place(code)
+    boards = board_glances.unfinished(now, code)
     air = climate.air_now(code, now)
     start, tz = now - SHOWN_S, site().tz
     history = climate.history(code, start, now, STEP_S)
@@ -228,7 +229,7 @@ def _page(
         air_mark=air_mark(place.kind, air),
         temp_chart=air_chart(temps, start, now, "°C", temp_limit, gap_s, tz),
         rh_chart=air_chart(rhs, start, now, "% RH", rh_limit, gap_s, tz),
-        rows=rows_of(watch_list.glances(now, code), {code: place.name}),
+        rows=rows_of(boards.among(watch_list.glances(now, code)), {code: place.name}),
         values={"at": form_moment(now)} if values is None else values,
         errors=errors or {},
         result=result,

@@ -14,7 +14,7 @@ from msdtrack.errors import MsdtrackError
 from msdtrack.printing.codes import ACTIONS, Action, BadCode, make_action_code, read_code
 from msdtrack.services import scanning
 from msdtrack.services.scan_replies import Choice
-from msdtrack.services.scanning import LONGEST_CODE, LONGEST_STATION, NewScan, ScanAnswer, flat
+from msdtrack.services.scanning import LONGEST_CODE, LONGEST_STATION, NewScan, ScanAnswer
 from msdtrack.services.station_memory import IDLE_S
 from msdtrack.web.errors import status_of
 from msdtrack.web.marks import mark_of
@@ -102,23 +102,23 @@ def answer() -> tuple[Response, int]:
         if status_of(error) >= 500:
             raise
         return jsonify(message=error.message), status_of(error)
-    return jsonify(_shown(done) | _now(sent.station)), 200
+    return jsonify(_shown(done)), 200
 
 
 @pages.get("/scan/station")
 def station() -> Response:
     """Answer what a station waits with and what was scanned there."""
     name = request.args.get("name", "")
-    now = scanning.station_now(name, site().now())
+    now = site().now()
+    waits = scanning.station_now(name, now)
     return jsonify(
-        {
-            "person": now.person,
-            "action": now.action,
-            "chosen": now.chosen,
-            "choices": [_choice(one) for one in now.choices],
-            "wants_number": now.wants_number,
-        }
-        | _now(name)
+        now=now,
+        person=waits.person,
+        action=waits.action,
+        chosen=waits.chosen,
+        choices=[_choice(one) for one in waits.choices],
+        wants_number=waits.wants_number,
+        recent=[one._asdict() | {"time": clock(one.at)} for one in scanning.recent(name.strip())],
     )
 
 
@@ -126,15 +126,13 @@ def _button(name: str) -> ActionButton:
     return ActionButton(make_action_code(name), ACTIONS[name].title)
 
 
-def _now(station: str) -> dict[str, Any]:
-    recent = [flat(one) | {"time": clock(one.at)} for one in scanning.recent(station.strip())]
-    return {"now": site().now(), "recent": recent}
-
-
 def _shown(done: ScanAnswer) -> dict[str, Any]:
     state = done.state
     return {
+        "now": site().now(),
         "scan_id": done.scan_id,
+        "code": done.code,
+        "time": clock(done.at),
         "tone": done.tone,
         "title": done.title,
         "message": done.detail,
@@ -146,11 +144,12 @@ def _shown(done: ScanAnswer) -> dict[str, Any]:
         "msl": None if state is None else state.facts.part.msl,
         "mark": None if state is None else asdict(mark_of(state)),
         "choices": [_choice(one) for one in done.choices],
-        "countdowns": [flat(one) for one in done.countdowns],
+        "countdowns": [one._asdict() for one in done.countdowns],
         "series": done.series,
         "person": done.person,
         "action": done.action,
         "wants_number": done.wants_number,
+        "took_back": done.took_back,
     }
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from flask import Blueprint, Response
 
-from msdtrack.services import alarm_rules, climate, watch_list
+from msdtrack.services import alarm_rules, board_glances, climate, watch_list
 from msdtrack.services.catalog import Place
 from msdtrack.services.climate import AirNow
 from msdtrack.services.glance import Glance
@@ -32,11 +32,11 @@ class StartPage:
         alarms: active alarms with their marks, the most pressing first.
         alarm_count: how many there are in all.
         unacknowledged: how many of them nobody has acknowledged.
-        urgent: carriers that must not be used as they are or should be used first.
+        urgent: carriers and boards that must not be used as they are or should be used first.
         urgent_count: how many there are in all.
         open_bags: bags that can still be closed in time.
-        counts: watched carriers by the kind of their mark.
-        watched: watched carriers in all.
+        counts: watched carriers and batches of boards by the kind of their mark.
+        watched: how many there are in all.
         airs: the places that have air, with their newest reading and what it means.
         lines: the lines, for their screens.
         empty: nothing has been put on file yet.
@@ -63,7 +63,8 @@ def show() -> Response:
     counts: Counter[str] = Counter()
     open_bags: list[Glance] = []
     urgent: list[Glance] = []
-    for seen in watch_list.glances(now):
+    carriers = watch_list.glances(now)
+    for seen in board_glances.unfinished(now).among(carriers):
         mark = mark_of(seen)
         counts[mark.kind] += 1
         if mark.kind in ("stop", "soon") or mark.word == "Take out":

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from flask import Blueprint, Response, current_app, request, url_for
 
-from msdtrack.services import catalog, climate, watch_list
+from msdtrack.services import board_glances, catalog, climate, watch_list
 from msdtrack.services.catalog import Place
 from msdtrack.services.climate import AirNow
 from msdtrack.services.glance import Glance
@@ -32,9 +32,9 @@ class WatchList:
         data_url: where its script asks for the fragment.
         place: the place it is limited to, None for all.
         places: the places to choose from.
-        rows: watched carriers, most urgent first, as many as a page can hold.
+        rows: watched carriers and batches of boards, most urgent first, as many as a page can hold.
         beyond: how many more there are.
-        counts: how many watched carriers have each mark, by the kind of mark.
+        counts: how many of them have each mark, by the kind of mark.
         airs: newest reading of each place where something is exposed, with the place's name.
     """
 
@@ -73,11 +73,12 @@ def _list(code: str | None) -> WatchList:
     first: list[Glance] = []
     counts: Counter[str] = Counter()
     exposed_at = set()
-    for each in watch_list.glances(now, code):
+    carriers = watch_list.glances(now, code)
+    for each in board_glances.unfinished(now, code).among(carriers):
         if len(first) < MOST_ROWS:
             first.append(each)
         counts[mark_of(each).kind] += 1
-        if each.status == "exposed":
+        if each.status in ("exposed", "on_board"):
             exposed_at.add(each.place)
     ovens = {each.code for each in places if each.kind == "oven"}
     with_air = sorted(at for at in exposed_at if at is not None and at not in ovens)

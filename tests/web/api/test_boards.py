@@ -69,6 +69,27 @@ def test_place_on_board_answers_the_placement(api: Api, line: str) -> None:
     assert earlier["status"] == "empty"
 
 
+def test_what_is_held_is_recorded_when_it_is_used_and_called_a_conflict(
+    api: Api, line: str
+) -> None:
+    """The log keeps what happened; the reel, what was placed of it and the boards say that it
+    should not have, until quality releases them."""
+    code, reel, loaded = batch(api, line), opened(api, line, 10), opened(api, line, 10)
+    for carrier in (reel, loaded):
+        api.record(carrier, "hold", at=api.hours_ago(5), reason="dropped", person="Ines")
+    placing = {"quantity": 100, "board": code, "at": api.hours_ago(4)}
+    child = api.record(reel, "place_on_board", **placing)["child"]
+    api.record(loaded, "load", at=api.hours_ago(4))
+    for carrier in (reel, child, loaded):
+        state = api.get(f"/carriers/{carrier}")
+        assert state["reasons"] == ["held", "history_conflict"], carrier
+    assert api.get(f"/boards/{code}")["reasons"] == ["held", "history_conflict"]
+    happens(api, code, "release", reason="leads are straight", person="Ines")
+    assert api.get(f"/carriers/{child}")["reasons"] == []
+    assert api.get(f"/boards/{code}")["verdict"] == "use"
+    assert "history_conflict" in api.get(f"/carriers/{reel}")["reasons"]
+
+
 def test_passes_are_recorded_on_all_and_the_last_one_ends_it(api: Api, line: str) -> None:
     """A reflow with its peak; sent twice it counts once; the log has it once."""
     code = batch(api, line)
