@@ -19,8 +19,7 @@ from msdtrack.exposure.working import Working, working_of
 from msdtrack.services import event_recording
 from msdtrack.services.accounts import Account, account, accounts
 from msdtrack.services.event_recording import REQUIRED, NewEvent
-from msdtrack.store import boards, carriers, event_log, places
-from msdtrack.store import standings as standing_table
+from msdtrack.store import boards, carriers, concerned, event_log, places
 from msdtrack.store.canonical import content_hash
 from msdtrack.store.connection import read, write
 
@@ -202,7 +201,7 @@ def preview(change: Change, now: int) -> Preview:
         for n, event in enumerate(events, start=1):
             event = event._replace(seq=seq + n, recorded_at=now)
             provisional.setdefault(event.carrier, []).append(event)
-        family = sorted(standing_table.family(provisional))
+        family = sorted(concerned.family(provisional))
         before = {one.facts.code: one for one in accounts(family)}
         after = {one.facts.code: one for one in accounts(family, provisional=provisional)}
         own = of.event.carrier
@@ -243,7 +242,7 @@ def record(change: Change, seen: str, now: int) -> None:
         if change.id not in event_log.find([change.id]):
             _check(of, change)
             events = event_recording.correction_events(new, now)
-            if _seen(standing_table.family({one.carrier for one in events}), change) != seen:
+            if _seen(concerned.family({one.carrier for one in events}), change) != seen:
                 raise Conflict(
                     "The log, or the correction, has changed since this was shown: look at it "
                     "again."

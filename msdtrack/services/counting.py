@@ -19,7 +19,7 @@ from msdtrack.services import catalog
 from msdtrack.services.accounts import Account, accounts
 from msdtrack.services.catalog import Place
 from msdtrack.services.placements import BOARD
-from msdtrack.store import carriers, counts, standings
+from msdtrack.store import carriers, concerned, counts
 from msdtrack.store.connection import read, write
 from msdtrack.store.counts import CountLine, CountRecord
 
@@ -325,7 +325,7 @@ def _candidates(place: str) -> set[str]:
             break
         after = page[-1].code
     # What was split off is where its parent was.
-    return standings.family(found) if found else found
+    return concerned.family(found) if found else found
 
 
 def _last_known_at(account: Account, counted_at: int | None, until: int) -> int:

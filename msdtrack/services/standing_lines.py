@@ -20,7 +20,7 @@ from msdtrack.services import glance, standing_rows
 from msdtrack.services.accounts import Account, accounts
 from msdtrack.services.air_cache import all_places
 from msdtrack.standard import derating
-from msdtrack.store import policies
+from msdtrack.store import concerned, policies
 from msdtrack.store import standings as table
 from msdtrack.store.standings import PlaceNow, Standing
 from msdtrack.store.touched import TouchedReadings
@@ -179,14 +179,14 @@ class Drawing:
         air = self.places.air(note.place)
         if self.places.is_oven(note.place):
             start, end = _between_readings(self.places.oven(note.place), note)
-            return set(table.staying(note.place, start - HOLDS_S, end + HOLDS_S))
+            return set(concerned.staying(note.place, start - HOLDS_S, end + HOLDS_S))
         codes: set[str] = set()
         appended = note.newest_before is not None and note.first > note.newest_before
         stands = self._goes_on(air, note) if appended else self._stays_ahead(air, note)
         if not stands:
             table.drop_places_now(note.place)
             self._lines.pop(note.place, None)
-            codes |= set(table.dependent_on(note.place))
+            codes |= set(concerned.dependent_on(note.place))
         return codes | self._touched_stays(air, note, appended)
 
     def _goes_on(self, air: PlaceAir, note: TouchedReadings) -> bool:
@@ -242,17 +242,17 @@ class Drawing:
             assert before is not None
             if cabinet and not _dry_since(air, before, self.now):
                 start = wet_from(air, before, _CABINET_DRY_C100)
-                return set(table.staying(place, start, FOREVER + 1))
-            codes = set(table.came_or_left(place, before))
+                return set(concerned.staying(place, start, FOREVER + 1))
+            codes = set(concerned.came_or_left(place, before))
             spans = air.spans(before, self.now + 1, self.now)
             if any(not span.key.within_30_60 for span in spans):
-                codes |= set(table.dependent_on(place, heeding=True))
+                codes |= set(concerned.dependent_on(place, heeding=True))
             return codes
         start, end = _between_readings(air, note)
         if cabinet:
             start = wet_from(air, start, _CABINET_DRY_C100)
             end = wet_to(air, end, _CABINET_DRY_C100)
-        return set(table.staying(place, start, end))
+        return set(concerned.staying(place, start, end))
 
 
 def _between_readings(air: PlaceAir, note: TouchedReadings) -> tuple[int, int]:

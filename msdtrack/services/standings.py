@@ -20,7 +20,7 @@ from msdtrack.services import air_cache
 from msdtrack.services.accounts import Account
 from msdtrack.services.standing_lines import KEPT_S, Drawing
 from msdtrack.standard.figures import fingerprint
-from msdtrack.store import connection
+from msdtrack.store import concerned, connection
 from msdtrack.store import standings as table
 from msdtrack.store.connection import write, writing
 from msdtrack.store.touched import Touched, TouchedReadings
@@ -86,9 +86,9 @@ def rebuild(now: int) -> int:
     Who asks meanwhile takes part in it; who scans does not wait for it.
     """
     with write():
-        as_of = min(now, table.newest_write())
+        as_of = min(now, concerned.newest_write())
         table.start_build(_mark(), as_of)
-        table.unsettle(table.perhaps_out(as_of - KEPT_S))
+        table.unsettle(concerned.perhaps_out(as_of - KEPT_S))
     _draw(table.stale(now), now)
     return table.count()
 
@@ -109,7 +109,7 @@ def refresh(now: int, place: str | None = None) -> None:
             found = list(at_place)
             if any(not one.since <= drawing.now < one.until for one in found):
                 table.drop_places_now(code)
-                table.unsettle(table.dependent_on(code))
+                table.unsettle(concerned.dependent_on(code))
             elif any(one.settles_at <= drawing.now for one in found):
                 drawing.settle(found)
     _draw(table.stale(now, place), now)
@@ -154,12 +154,12 @@ def keep(touched: Touched, known: Mapping[str, Account] | None = None) -> dict[s
     newest = max((note.last for note in touched.readings), default=at)
     air_cache.take_in(touched.readings)
     drawing = Drawing(max(at, newest), max(at, newest))
-    codes = table.family(touched.carriers) if touched.carriers else set()
+    codes = concerned.family(touched.carriers) if touched.carriers else set()
     if touched.parts:
-        codes |= set(table.of_parts(touched.parts))
+        codes |= set(concerned.of_parts(touched.parts))
     for place in touched.places:
         table.drop_places_now(place)
-        codes |= {*table.staying(place, -FOREVER, FOREVER + 1), *table.dependent_on(place)}
+        codes |= {*concerned.staying(place, -FOREVER, FOREVER + 1), *concerned.dependent_on(place)}
     for note in touched.readings:
         codes |= drawing.read(note)
     later = sorted(codes - (known or {}).keys()) if len(codes) > PIECE else []

@@ -10,7 +10,6 @@ place_now.at)`; any other one `share + rate * (now - since)`. It answers from `s
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Sequence
 from dataclasses import astuple, dataclass, fields
 from operator import attrgetter
@@ -274,77 +273,6 @@ def standings() -> list[Standing]:
 def stays() -> list[tuple[str, str, int, int]]:
     """Return every stay with its carrier, in order."""
     return rows("SELECT carrier, place, start_at, end_at FROM stay ORDER BY 1, 3, 4, 2")
-
-
-# -- whom a change concerns --------------------------------------------------------------------
-
-
-def staying(place: str, start: int, end: int) -> list[str]:
-    """Return the carriers that the air of a place decided about somewhere between two moments."""
-    sql = "SELECT DISTINCT carrier FROM stay WHERE place = ? AND end_at > ? AND start_at < ?"
-    return [row[0] for row in rows(sql, (place, start, end))]
-
-
-def came_or_left(place: str, after: int) -> list[str]:
-    """Return the carriers that came to a place or left it after a moment."""
-    sql = (
-        "SELECT DISTINCT carrier FROM stay WHERE place = ? AND end_at > ? "
-        "AND (start_at > ? OR end_at < ?)"
-    )
-    return [row[0] for row in rows(sql, (place, after, after, FOREVER))]
-
-
-def dependent_on(place: str, heeding: bool = False) -> list[str]:
-    """Return the carriers that stand in the air of a place; those that heed it only, if asked."""
-    sql = "SELECT carrier FROM standing WHERE air_place = ?" + (
-        " AND heeds_air = 1" if heeding else ""
-    )
-    return [row[0] for row in rows(sql, (place,))]
-
-
-def of_parts(numbers: Iterable[str]) -> list[str]:
-    """Return the carriers of these parts that have a standing."""
-    condition, given = listed("part", numbers)
-    return [row[0] for row in rows(f"SELECT carrier FROM standing WHERE {condition}", given)]
-
-
-def family(codes: Iterable[str]) -> set[str]:
-    """Return carriers with all that were split off them, and all they were joined into."""
-    found: set[str] = set()
-    ask = set(codes)
-    while ask:
-        found |= ask
-        of_parent, given = listed("parent", ask)
-        new = {row[0] for row in rows(f"SELECT code FROM carrier WHERE {of_parent}", given)}
-        of_giver, given = listed("carrier", ask)
-        sql = f"SELECT payload FROM event WHERE {of_giver} AND kind = 'join'"
-        new |= {str(json.loads(row[0]).get("into")) for row in rows(sql, given)}
-        ask = new - found - {"None"}
-    return found
-
-
-def perhaps_out(kept_from: int) -> list[str]:
-    """Return every carrier that may have been out of its bag and was not plainly gone by a moment,
-    sorted."""
-    # Plainly gone: a scrapping is the newest thing both recorded and done. Of the index alone.
-    scrapped = "max(CASE WHEN kind = 'scrap' THEN {} END)"
-    sql = (
-        "SELECT carrier FROM event GROUP BY carrier "
-        f"HAVING max(seq) > coalesce({scrapped.format('seq')}, 0) "
-        f"OR max(at) > {scrapped.format('at')} OR max(at) > ? "
-        "UNION SELECT code FROM carrier WHERE parent IS NOT NULL ORDER BY 1"
-    )
-    return [row[0] for row in rows(sql, (kept_from,))]
-
-
-def newest_write() -> int:
-    """Return the moment up to which the log and the readings go."""
-    sql = (
-        "SELECT (SELECT recorded_at FROM event WHERE seq = (SELECT max(seq) FROM event)), "
-        "max(newest) FROM (SELECT (SELECT max(second) FROM reading WHERE place_id = place.id) "
-        "AS newest FROM place) r"
-    )
-    return max(int(moment or 0) for moment in one_row(sql))
 
 
 # -- writing -----------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from uuid import uuid4
 from msdtrack.services import carrier_states, climate, event_recording, standings, watch_list
 from msdtrack.services.climate import NewReading
 from msdtrack.services.event_recording import NewEvent
+from msdtrack.store import concerned
 from msdtrack.store import standings as table
 from msdtrack.store.connection import read, write
 from msdtrack.store.standings import WHOLE
@@ -135,7 +136,7 @@ def _late(database: Any, codes: list[str]) -> set[str]:
 
     def reading() -> None:
         moment = at + 60 * chance.randrange(5, 500) + 7
-        counted.append(len(table.staying(place, moment - 60, moment + 60)))
+        counted.append(len(concerned.staying(place, moment - 60, moment + 60)))
         climate.add_readings([NewReading(place, moment, 29.0, 59.0)], NOW, replaces=True)
 
     def corrected() -> None:

@@ -31,7 +31,7 @@ from msdtrack.services.climate import NewReading
 from msdtrack.services.event_recording import NewEvent
 from msdtrack.services.glance import Glance, glance_of
 from msdtrack.services.watch_list import WatchLine
-from msdtrack.store import connection
+from msdtrack.store import concerned, connection
 from msdtrack.store import standings as table
 from msdtrack.store.connection import close_store, open_store
 from msdtrack.times import parse_time, utc_text
@@ -296,11 +296,11 @@ def test_what_was_scrapped_lately_is_there_for_who_asks_as_of_before(shop: dict[
     assert [one.code for one in watch_list.lines(NOW - 300)] == [lately]
     check(NOW - 300, [])
     check(NOW, [])
-    assert table.perhaps_out(NOW - 600) == [lately]
+    assert concerned.perhaps_out(NOW - 600) == [lately]
     mistaken = {"event": events[0].id, "void": True, "reason": "another reel", "person": "Ines"}
     corrected = NewEvent(str(uuid4()), long_before, "correct", **mistaken)
     event_recording.record([corrected], NOW)
-    assert table.perhaps_out(NOW + 600) == [long_before]
+    assert concerned.perhaps_out(NOW + 600) == [long_before]
 
 
 def test_other_tables_build_it_anew(shop: dict[str, str], monkeypatch: pytest.MonkeyPatch) -> None:
