@@ -50,6 +50,10 @@ class Server:
         return self.process.returncode, rest
 
 
+def _heed_sigint() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 @contextmanager
 def _served(*arguments: object, cwd: Path) -> Iterator[Server]:
     environment = {**os.environ, "PYTHONUNBUFFERED": "1"}
@@ -60,6 +64,8 @@ def _served(*arguments: object, cwd: Path) -> Iterator[Server]:
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
+        # What a shell runs in the background, this run perhaps, does not heed SIGINT.
+        preexec_fn=None if os.name == "nt" else _heed_sigint,
     )
     try:
         yield Server(process)
