@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 from msdtrack.exposure import lines
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services import answers
-from msdtrack.store.standings import Standing
+from msdtrack.store.standings import Standing, unknown
 
 
 def gone(state: CarrierState, since: int, gone_at: int | None, until: int) -> Standing:
@@ -17,23 +18,14 @@ def gone(state: CarrierState, since: int, gone_at: int | None, until: int) -> St
         since, until: from when and up to when it answers.
         gone_at: when it was first seen gone; None: it will not stay so.
     """
-    return Standing(
-        carrier=state.facts.code,
+    return replace(
+        unknown(state.facts.code),
         part=state.facts.part.number,
         place=state.ledger.place,
-        listed=False,
-        urgency=9,
         since=since,
         until=until,
         moves_at=until,
-        share=0,
-        rate=0,
         next_share=lines.NEVER,
-        air_place=None,
-        rate_class=None,
-        in_air=False,
-        left_rate=0,
-        heeds_air=False,
         gone_at=gone_at,
         summary="{}",
         glance="[]",

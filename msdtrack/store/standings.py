@@ -301,11 +301,12 @@ def unsettle(codes: Iterable[str]) -> None:
     executemany(
         f"INSERT INTO standing ({_STANDING}) VALUES ({', '.join('?' * len(fields(Standing)))}) "
         "ON CONFLICT (carrier) DO UPDATE SET since = excluded.since, rate = 0, gone_at = NULL",
-        [_as_row(_unknown(code)) for code in codes],
+        [_as_row(unknown(code)) for code in codes],
     )
 
 
-def _unknown(code: str) -> Standing:
+def unknown(code: str) -> Standing:
+    """Return the standing of a carrier that nothing is known of: it never answers."""
     return Standing(
         carrier=code,
         part="",
