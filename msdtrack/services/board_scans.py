@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import tzinfo
 
 from msdtrack.errors import NotFound
@@ -52,8 +52,15 @@ def boards_scanned(code: str, work: Work, memory: Memory, pick: Callable[[str], 
     if waits:
         return picked
     if memory.chosen[:-1]:
-        reply.message += f" With it: {', '.join(memory.chosen[:-1])}; a place moves them all."
+        reply.message += with_it(memory.chosen[:-1], work)
     return reply
+
+
+def with_it(others: Iterable[str], work: Work) -> str:
+    """Return what else is in hand, by the codes that are on the labels: a batch's, not those of
+    its placements."""
+    labels = [work.hand.state(code).ledger.board or code for code in others]
+    return f" With it: {', '.join(labels)}; a place moves them all."
 
 
 def _state(code: str, at: int) -> BatchState:

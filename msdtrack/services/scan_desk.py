@@ -6,7 +6,7 @@ from msdtrack.errors import NotFound
 from msdtrack.exposure.events import Kind
 from msdtrack.exposure.state import CarrierState
 from msdtrack.printing.codes import ACTIONS, Action, Code, CodeKind, read_code
-from msdtrack.services.board_scans import boards_scanned
+from msdtrack.services.board_scans import boards_scanned, with_it
 from msdtrack.services.scan_actions import perform, take_back
 from msdtrack.services.scan_checks import check_all, check_oven
 from msdtrack.services.scan_openings import opened_earlier, read_card
@@ -124,7 +124,7 @@ class Desk:
         memory.place = memory.completed = None
         reply = present(state, self.work.tz)
         if others:
-            reply.message += f" With it: {', '.join(others)}; a place moves them all."
+            reply.message += with_it(others, self.work)
         return reply
 
     def _put_in_bag(self, code: str, action: Action) -> Reply:

@@ -80,6 +80,7 @@ def test_the_action_may_come_first(floor: Floor, batch: str) -> None:
     reel = floor.carrier()
     answer = floor.scans(reel, batch)
     assert f"With it: {reel}" in answer.message
+    assert f"With it: {batch}" in floor.scan(reel).message
     floor.scan(floor.places["store"])
     assert place_of(floor, batch) == floor.places["store"]
     assert floor.state(reel).ledger.place == floor.places["store"]
