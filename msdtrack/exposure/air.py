@@ -31,6 +31,9 @@ from msdtrack.exposure.spans import (
 SETTLED_S = 10 * 60
 """The forecast follows the air into a new cell after this long."""
 
+_KEPT_SPANS = 256
+"""Answers that are kept: those between any two days of a season, and after the newest reading."""
+
 _LOOK_BACK_H = 6
 """The forecast looks back as far as the beginning of the hour so long ago."""
 
@@ -42,7 +45,7 @@ class Present(NamedTuple):
     raw: Air
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, weakref_slot=True)
 class PlaceAir:
     """The air of one place.
 
@@ -60,6 +63,9 @@ class PlaceAir:
         default=None, init=False, repr=False, compare=False
     )
     _now: tuple[int, AirKey] | None = field(default=None, init=False, repr=False, compare=False)
+    _spans: dict[tuple[int, int, int], list[Span]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     def __post_init__(self) -> None:
         self.days = self.readings if isinstance(self.readings, Days) else Days.of(self.readings)
@@ -83,6 +89,19 @@ class PlaceAir:
             found += _cut_to(start, until, self._read_spans(start, until))
         if end > newest[0]:
             found += self.after(newest, max(start, newest[0]), end)
+        return found
+
+    def kept_spans(self, start: int, end: int, at: int) -> Sequence[Span]:
+        """Return the same as `spans`, which many carriers have in common that were there."""
+        asked = (start, end, at)
+        found = self._spans.get(asked)
+        if found is None:
+            not_kept = self.days.not_kept
+            found = self.spans(start, end, at)
+            if len(self._spans) >= _KEPT_SPANS:
+                self._spans.clear()
+            if self.days.not_kept == not_kept:
+                self._spans[asked] = found
         return found
 
     def key_at(self, at: int) -> AirKey:

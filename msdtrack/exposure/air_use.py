@@ -6,12 +6,13 @@ from __future__ import annotations
 from array import array
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
-from itertools import accumulate, pairwise
+from itertools import accumulate
+from operator import mul, sub
 
 from msdtrack.exposure.air import PlaceAir
 from msdtrack.exposure.rates import RateClass
-from msdtrack.exposure.readings import Day
-from msdtrack.exposure.spans import Stretches
+from msdtrack.exposure.readings import DAY_S, Day
+from msdtrack.exposure.spans import AirKey
 from msdtrack.standard import derating
 
 Use = tuple[int, bool]
@@ -26,26 +27,28 @@ def plain_use(air: PlaceAir, of: RateClass, start: int, end: int, at: int) -> Us
     """
     whole, outside = 0, False
     while start < end:
-        day, until = air.days.around(start), end
-        if day is not None and day.moments[-1] <= at:
-            until = min(end, day.moments[-1])
-            stretches = day.stretches or air.stretches(day)
-            if not stretches.plain:
+        day = air.days.numbered(start // DAY_S)
+        in_day = day is not None and day.first <= start < day.last
+        if day is not None and in_day and day.last <= at:
+            starts, keys, plain, within_30_60 = day.stretches or air.stretches(day)
+            if not plain:
                 return None
-            before = day.uses.get(of) or _uses_before(day, stretches, of)
-            starts, keys = stretches.starts, stretches.keys
-            i, j = bisect_right(starts, start) - 1, bisect_left(starts, until) - 1
+            until = end if end < day.last else day.last
+            before = day.uses.get(of) or _uses_before(day, starts, keys, of)
+            i = bisect_right(starts, start) - 1
+            j = bisect_left(starts, until, i + 1) - 1
             whole += before[j] - before[i]
             whole += of.whole(keys[j]) * (until - starts[j])
             whole -= of.whole(keys[i]) * (start - starts[i])
-            if not stretches.within_30_60:
+            if not within_30_60:
                 outside |= not all(key.within_30_60 for key in keys[i : j + 1])
         else:
             # Between two days, or after the newest reading.
-            following = air.days.following(start) if day is None else None
+            following = None if in_day else air.days.following(start)
+            until = end
             if following is not None and following[0] <= at:
                 until = min(end, following[0])
-            for span in air.spans(start, until, at):
+            for span in air.kept_spans(start, until, at):
                 key = span.key
                 if key.missing is not None or key.cell == derating.BEYOND:
                     return None
@@ -55,10 +58,12 @@ def plain_use(air: PlaceAir, of: RateClass, start: int, end: int, at: int) -> Us
     return whole, outside
 
 
-def _uses_before(day: Day, stretches: Stretches, of: RateClass) -> Sequence[int]:
+def _uses_before(
+    day: Day, starts: Sequence[int], keys: Sequence[AirKey], of: RateClass
+) -> Sequence[int]:
     """Return how many parts each stretch of a day finds used by those before it, and keep it."""
-    edges = pairwise([*stretches.starts, day.moments[-1]])
-    used = (of.whole(key) * (j - i) for (i, j), key in zip(edges, stretches.keys, strict=True))
+    lengths = map(sub, (*starts[1:], day.last), starts)
+    used = map(mul, map(of.whole, keys), lengths)
     found: Sequence[int] = list(accumulate(used, initial=0))
     # Some class may need a whole of more parts than fit in.
     day.uses[of] = found = array("q", found) if found[-1] < 1 << 63 else found

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from math import inf
 
 from msdtrack.exposure import bake_rules
@@ -91,14 +92,36 @@ def advise(
     Source: J-STD-033, Table 4-1 and clause 4.2.
     """
     part = facts.part
-    reasons = bake_rules.reasons(part, ledger)
     if part.msl == "1":
         return BakeAdvice(False, (), None, (), None, (Refusal(None, _NO_NEED),))
-    which = bake_rules.column(part, ledger)
+    return _advice(
+        part,
+        facts.kind,
+        bake_rules.reasons(part, ledger),
+        bake_rules.column(part, ledger),
+        ledger.maker_bakes,
+        ledger.hot_s,
+        cumulative_h,
+        oven,
+    )
+
+
+@lru_cache(maxsize=4096)
+def _advice(
+    part: PartFacts,
+    kind: str,
+    reasons: tuple[str, ...],
+    which: baking.Column,
+    maker_bakes: int,
+    hot_s: int,
+    cumulative_h: int,
+    oven: OvenLimits | None,
+) -> BakeAdvice:
+    """Return what carriers alike have in common, most of which were never baked."""
     options: list[BakeOption] = []
     refused: list[Refusal] = []
-    for candidate in _candidates(part, ledger, which, refused):
-        why_not = _why_not(facts, ledger, candidate, cumulative_h, oven)
+    for candidate in _candidates(part, maker_bakes, which, refused):
+        why_not = _why_not(part, kind, hot_s, candidate, cumulative_h, oven)
         if why_not is None:
             options.append(candidate)
         else:
@@ -135,7 +158,8 @@ def option_at(
     need = bake_rules.need(facts.part, ledger, temp_c)
     if need.hours is None:
         refused: list[Refusal] = []
-        known = _candidates(facts.part, ledger, bake_rules.column(facts.part, ledger), refused)
+        which = bake_rules.column(facts.part, ledger)
+        known = _candidates(facts.part, ledger.maker_bakes, which, refused)
         why = [one.why for one in refused if one.temp_c in (None, temp_c)]
         if why or not known:
             return Refusal(temp_c, (why or [refused[0].why])[0])
@@ -160,16 +184,16 @@ def checked(
 ) -> BakeOption | Refusal:
     """Return the bake if carrier, component, oven and the sum of its bakes allow it, else why not;
     arguments as `option_at`."""
-    why = _why_not(facts, ledger, option, cumulative_h, oven)
+    why = _why_not(facts.part, facts.kind, ledger.hot_s, option, cumulative_h, oven)
     return option if why is None else Refusal(option.temp_c, why)
 
 
 def _candidates(
-    part: PartFacts, ledger: Ledger, which: baking.Column, refused: list[Refusal]
+    part: PartFacts, maker_bakes: int, which: baking.Column, refused: list[Refusal]
 ) -> list[BakeOption]:
     own = part.maker_bake
     if own is not None:
-        if own.once and ledger.maker_bakes:
+        if own.once and maker_bakes:
             refused.append(
                 Refusal(own.temp_c, "The maker allows this bake once only, and it has been done.")
             )
@@ -197,23 +221,24 @@ def _why_no_figure(part: PartFacts) -> str:
 
 
 def _why_not(
-    facts: CarrierFacts,
-    ledger: Ledger,
+    part: PartFacts,
+    kind: str,
+    hot_s: int,
     option: BakeOption,
     cumulative_h: int,
     oven: OvenLimits | None,
 ) -> str | None:
-    part, temp_c = facts.part, option.temp_c
-    carrier_max_c = carrier_limit_c(facts)
+    temp_c = option.temp_c
+    carrier_max_c = _limit_c(part, kind)
     if temp_c > carrier_max_c:
         return (
-            f"The {facts.kind} stands {carrier_max_c:g} °C at most: "
+            f"The {kind} stands {carrier_max_c:g} °C at most: "
             f"move the parts to a carrier marked for {temp_c:g} °C."
         )
     if part.max_bake_c is not None and temp_c > part.max_bake_c:
         return f"The component stands {part.max_bake_c:g} °C at most."
-    if temp_c > HOT_C and Fraction(ledger.hot_s, HOUR_S) + option.hours > cumulative_h:
-        done = ledger.hot_s / HOUR_S
+    if temp_c > HOT_C and Fraction(hot_s, HOUR_S) + option.hours > cumulative_h:
+        done = hot_s / HOUR_S
         return f"It would pass the limit of {cumulative_h} h above 90 °C ({done:.1f} h done)."
     if oven is not None:
         if oven.max_temp_c is not None and temp_c > oven.max_temp_c:
@@ -231,7 +256,11 @@ def carrier_limit_c(facts: CarrierFacts) -> float:
 
     Source: J-STD-033, clause 4.2.2 (low-temperature carriers).
     """
-    if facts.kind == ON_BOARD:
+    return _limit_c(facts.part, facts.kind)
+
+
+def _limit_c(part: PartFacts, kind: str) -> float:
+    if kind == ON_BOARD:
         return inf
-    marked = facts.part.carrier_max_c
+    marked = part.carrier_max_c
     return drypack.LOW_TEMPERATURE_CARRIER_C if marked is None else marked

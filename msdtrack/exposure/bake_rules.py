@@ -23,7 +23,7 @@ def reasons(part: PartFacts, ledger: Ledger) -> tuple[str, ...]:
     if part.msl == "1":
         return ()
     found = []
-    if ledger.used >= 1:
+    if ledger.is_full:
         found.append("floor_life_exceeded")
     if ledger.beyond_table:
         found.append("beyond_table")
@@ -54,7 +54,7 @@ def column(part: PartFacts, ledger: Ledger) -> baking.Column:
 
 
 def _excess_h(part: PartFacts, ledger: Ledger) -> Fraction:
-    if ledger.used < 1 or ledger.full_since is None or part.label_hours is None:
+    if not ledger.is_full or ledger.full_since is None or part.label_hours is None:
         return Fraction(0)
     by_share = (ledger.used - 1) * part.label_hours
     return max(by_share, Fraction(ledger.now - ledger.full_since, HOUR_S))

@@ -55,15 +55,14 @@ class Clock:
     ) -> None:
         self.facts = facts
         self.working = working
-        self.part = facts.part
+        self.part = part = facts.part
         self.places = places
         self.policies = policies
         self.at = at
         self.joined = joined or {}
-        self._classes: dict[bool, RateClass] = {}
+        self._class = None if policies.credit.changes else rate_class(part, policies.credit.first)
         self._rule = recovery.dry_storage_rule(self.part.msl)
         self._pauses = self._rule is not None and self._rule.pauses
-        self._limit_rh_c100 = recovery.storage_limit_rh_pct(self.part.msl) * 100
         sealed = facts.sealed_on
         self.ledger = Ledger(
             now=-(1 << 40),
@@ -81,20 +80,22 @@ class Clock:
     def advance(self, to: int) -> None:
         """Carry the account on to the moment `to`; earlier moments change nothing."""
         ledger = self.ledger
-        if to <= ledger.now:
+        start, phase = ledger.now, ledger.phase
+        if to <= start:
             return
-        start, ledger.now = ledger.now, to
+        ledger.now = to
         if ledger.gone is not None:
             return
-        if ledger.phase is not Phase.BAGGED:
-            self._note_stay(start, to)
-        if ledger.phase is Phase.BAKING:
-            self._bake_time(start, to)
-        elif ledger.phase is Phase.BAGGED:
+        if phase is Phase.BAGGED:
             self._store(start, to, dries=True, what="in its dry bag")
-        elif ledger.phase is Phase.OPEN and self.places.is_cabinet(ledger.place):
+            return
+        self._note_stay(start, to)
+        if phase is Phase.BAKING:
+            self._bake_time(start, to)
+        elif phase is Phase.OPEN and self.places.is_cabinet(ledger.place):
             air = self.places.air(ledger.place)
-            for s, e, spell in spells(air, start, to, self.at, self._limit_rh_c100):
+            limit = recovery.storage_limit_rh_pct(self.part.msl) * 100
+            for s, e, spell in spells(air, start, to, self.at, limit):
                 if spell == "dry":
                     self._store(s, e, dries=True, what="in the dry cabinet")
                 elif spell == "brief":
@@ -102,38 +103,29 @@ class Clock:
                 else:
                     self._expose(s, e, "cabinet out of its limit")
         else:
-            tired = ledger.phase is Phase.TIRED_BAG
+            tired = phase is Phase.TIRED_BAG
             self._expose(start, to, "in a bag whose desiccant does not count" if tired else "")
 
     def _expose(self, start: int, end: int, note: str) -> None:
         ledger = self.ledger
         credit = self.policies.credit
-        self._break_storage(start)
+        if ledger.storage is not None:
+            self._break_storage(ledger.storage)
+        if not self.working and self._class is not None:
+            self._expose_in(self._class, start, end)
+            return
         if not self.working:
-            self._expose_at_once(start, end)
+            edges = [start, *credit.moments_between(start, end), end]
+            for s, e in itertools.pairwise(edges):
+                self._expose_in(rate_class(self.part, credit.at(s)), s, e)
             return
         for span in self.places.air(ledger.place).spans(start, end, self.at):
             edges = [span.start, *credit.moments_between(span.start, span.end), span.end]
             for s, e in itertools.pairwise(edges):
                 self._expose_span(span._replace(start=s, end=e), credit.at(s), note)
 
-    def _expose_at_once(self, start: int, end: int) -> None:
-        """Expose it as `_expose_span` does, but sum the seconds of each rate first."""
-        credit = self.policies.credit
-        if not credit.changes:
-            self._expose_in(self._rate_class(credit.first), start, end)
-            return
-        edges = [start, *credit.moments_between(start, end), end]
-        for s, e in itertools.pairwise(edges):
-            self._expose_in(self._rate_class(credit.at(s)), s, e)
-
-    def _rate_class(self, credit: bool) -> RateClass:
-        found = self._classes.get(credit)
-        if found is None:
-            found = self._classes[credit] = rate_class(self.part, credit)
-        return found
-
     def _expose_in(self, of: RateClass, start: int, end: int) -> None:
+        """Expose it as `_expose_span` does, but sum the parts that are used first."""
         ledger, air = self.ledger, self.places.air(self.ledger.place)
         plain = plain_use(air, of, start, end, self.at)
         if plain is not None:
@@ -142,9 +134,10 @@ class Clock:
             ledger.beyond_run_s = 0
         else:
             whole = self._expose_by_spans(of, air.spans(start, end, self.at))
-        before = ledger.used
-        ledger.used = now = _plus(before, whole, of.parts)
-        if _is_full(now) and not _is_full(before):
+        was_full = ledger.is_full
+        ledger.use(whole, of.parts)
+        if ledger.is_full and not was_full:
+            before = ledger.used - Fraction(whole, of.parts)
             spans = air.spans(start, end, self.at)
             ledger.full_since = _moment_of(1 - before, spans, of)
         ledger.exposure_s += end - start
@@ -173,7 +166,7 @@ class Clock:
         place, stays = self.ledger.place, self.ledger.stays
         if place is None:
             return
-        if stays and stays[-1][0] == place and stays[-1][2] == start:
+        if stays and stays[-1][2] == start and stays[-1][0] == place:
             start = stays.pop()[1]
         stays.append((place, start, end))
 
@@ -256,11 +249,9 @@ class Clock:
     def _new_storage(self, start: int) -> Storage:
         return Storage(start, can_reset_by_storage(self.part, self.ledger))
 
-    def _break_storage(self, at: int) -> None:
-        ledger, storage = self.ledger, self.ledger.storage
+    def _break_storage(self, storage: Storage) -> None:
+        ledger = self.ledger
         ledger.storage = None
-        if storage is None:
-            return
         ledger.exposure_s += storage.counted_s
         if not storage.provisional:
             return
@@ -346,11 +337,13 @@ def can_reset_by_storage(part: PartFacts, ledger: Ledger) -> bool:
 
     Source: J-STD-033, Table 4-3 (short duration exposure; figures from memory).
     """
+    if not ledger.exposure_s:
+        return False
     rule = recovery.dry_storage_rule(part.msl)
     return (
         rule is not None
-        and 0 < ledger.exposure_s <= rule.max_exposure_h * HOUR_S
-        and not _is_full(ledger.used)
+        and ledger.exposure_s <= rule.max_exposure_h * HOUR_S
+        and not ledger.is_full
         and not ledger.outside_30_60
         and not bake_rules.reasons(part, ledger)
     )
@@ -371,19 +364,6 @@ def _moment_of(share: Fraction, spans: Sequence[Span], of: RateClass) -> int:
             return span.start + _ceil(left / per_s)
         left -= used
     raise ValueError("the spans use less than that")
-
-
-def _is_full(share: Fraction) -> bool:
-    """Return whether it is a whole floor life or more; faster than comparing with 1."""
-    return share.numerator >= share.denominator
-
-
-def _plus(share: Fraction, whole: int, parts: int) -> Fraction:
-    """Return a share and so many parts of a whole; faster than adding two fractions."""
-    times, rest = divmod(parts, share.denominator)
-    if rest:
-        return share + Fraction(whole, parts)
-    return Fraction(share.numerator * times + whole, parts)
 
 
 def _ceil(value: Fraction) -> int:

@@ -7,6 +7,7 @@ from bisect import bisect_right
 from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
+from functools import lru_cache
 from typing import Generic, TypeVar
 
 from msdtrack.standard import levels
@@ -87,15 +88,19 @@ class PartFacts:
 
         None for level 1 (no limit) and for level 6 without a time on its label.
         """
-        level_h = levels.floor_life_h(self.msl)
-        label_h = self.label_floor_life_hours
-        if levels.is_unlimited(self.msl):
-            return None
-        if level_h is None:
-            return None if label_h is None else Fraction(label_h)
-        if label_h is None:
-            return Fraction(level_h)
-        return min(Fraction(level_h), Fraction(label_h))
+        return _label_hours(self.msl, self.label_floor_life_hours)
+
+
+@lru_cache(maxsize=4096)
+def _label_hours(msl: str, label_h: float | None) -> Fraction | None:
+    level_h = levels.floor_life_h(msl)
+    if levels.is_unlimited(msl):
+        return None
+    if level_h is None:
+        return None if label_h is None else Fraction(label_h)
+    if label_h is None:
+        return Fraction(level_h)
+    return min(Fraction(level_h), Fraction(label_h))
 
 
 @dataclass(frozen=True, slots=True)

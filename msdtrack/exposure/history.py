@@ -1,17 +1,17 @@
 """Folds a carrier's events over the air of its places (design 4.3 to 4.5).
 
-`fold` makes a `Ledger` at a moment; `Fold` can be kept and carried on from where it stands, which
+`fold` makes a `Ledger` at a moment; what it began is carried on when further events follow, which
 gives the same ledger as folding anew.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from copy import deepcopy
 from datetime import date
 from functools import lru_cache
 
 from msdtrack.exposure import bake_rules
+from msdtrack.exposure.begun import Begun
 from msdtrack.exposure.clock import Clock, day
 from msdtrack.exposure.events import Event, Kind
 from msdtrack.exposure.facts import CarrierFacts, Policies
@@ -34,7 +34,7 @@ class Fold(Clock):
         """Carry the account on to the event and let it happen."""
         # Which of an oven's readings count is judged over the whole bake: nothing may cut it.
         if self.ledger.phase is not Phase.BAKING or event.kind not in DURING_A_BAKE:
-            self.advance(min(event.at, self.at))
+            self.advance(event.at if event.at < self.at else self.at)
         handler = _HANDLERS.get(event.kind)
         if handler is not None:
             handler(self, event)
@@ -49,8 +49,8 @@ class Fold(Clock):
             # Nobody saw this opening: what an earlier card said says nothing about it.
             ledger.hic, ledger.hic_good = None, False
             return
-        ledger.hic = dict(event.hic) if event.hic is not None else None
-        verdict = _judged(self.part.msl, None if event.hic is None else tuple(event.hic.items()))
+        ledger.hic = hic = event.hic
+        verdict = _judged(self.part.msl, None if hic is None else tuple(hic.items()))
         ledger.hic_good = verdict == "good"
         ledger.hic_failed |= verdict == "failed"
         ledger.hic_missing |= verdict == "missing"
@@ -90,7 +90,8 @@ class Fold(Clock):
 
     def _bake_start(self, event: Event) -> None:
         ledger = self.ledger
-        self._break_storage(event.at)
+        if ledger.storage is not None:
+            self._break_storage(ledger.storage)
         ledger.beyond_run_s = 0
         temp_c = event.temp_c if event.temp_c is not None else 0.0
         need = bake_rules.need(self.part, ledger, temp_c)
@@ -133,7 +134,8 @@ class Fold(Clock):
 
     def _join(self, event: Event) -> None:
         if event.id in self.joined:
-            self._break_storage(event.at)
+            if self.ledger.storage is not None:
+                self._break_storage(self.ledger.storage)
             absorb(self.ledger, self.joined[event.id].ledger)
         elif event.joined is None:
             self.ledger.gone = f"joined into {event.into}"
@@ -183,6 +185,7 @@ def fold(
     at: int,
     joined: Mapping[str, Joined] | None = None,
     working: bool = True,
+    begun: Begun | None = None,
 ) -> Ledger:
     """Return the account of a carrier at the moment `at`.
 
@@ -194,25 +197,14 @@ def fold(
         at: the moment asked about; a future one is a forecast.
         joined: by join event, the account of what was joined into this carrier.
         working: keep the intervals behind the account.
+        begun: what an earlier fold of the same began, without a working; it is carried on.
     """
     account = Fold(facts, places, policies, at, joined, working)
-    for event in events:
-        if event.at > at:
-            break
+    events = [event for event in events if event.at <= at]
+    left = events if begun is None else begun.take_up(account, events)
+    for event in left:
         account.apply(event)
+    if begun is not None and left:
+        begun.keep(account, events)
     account.advance(at)
     return account.ledger
-
-
-def carried_on(account: Fold, at: int) -> Fold:
-    """Return a copy of a kept fold that asks about a later moment.
-
-    The kept fold must stand in a closed bag, or at a moment no later than the newest reading it
-    knew of its place: what lies behind that may still turn out otherwise. So may a bake that runs,
-    and a cabinet out of its limit that is not back yet: no fold that stands there is carried on.
-    """
-    later = Fold(
-        account.facts, account.places, account.policies, at, account.joined, account.working
-    )
-    later.ledger = deepcopy(account.ledger)
-    return later

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from copy import copy
+from dataclasses import dataclass, field, fields
 from datetime import date
 from enum import StrEnum
 from fractions import Fraction
+from operator import attrgetter
 from typing import Literal
 
 from msdtrack.exposure.oven import Band
 from msdtrack.exposure.spans import AirKey
+
+_NOTHING = Fraction(0)
 
 Basis = Literal["measured", "assumed", "dry_storage", "provisional", "bake"]
 
@@ -80,7 +85,7 @@ class Storage:
     reset_possible: bool
     dry_s: int = 0
     counted_s: int = 0
-    provisional: Fraction = Fraction(0)
+    provisional: Fraction = _NOTHING
     full_since: int | None = None
 
 
@@ -101,8 +106,7 @@ class Ledger:
     """The account of a carrier at the moment `now`.
 
     Args:
-        used: share used since the last reset, provisional storage hours not included.
-        assumed: the part of it that stands on assumed air.
+        assumed: the part of the used share that stands on assumed air.
         exposure_s: exposure total since the last reset, seconds.
         outside_30_60: some exposure since the last reset was outside 30 °C / 60 % RH.
         beyond_run_s: length of the present unbroken exposure beyond the table, seconds.
@@ -122,8 +126,10 @@ class Ledger:
     quantity: int
     known_closed_at: int
     shelf_life_ends: date | None
-    used: Fraction = Fraction(0)
-    assumed: Fraction = Fraction(0)
+    _whole: int = 0
+    _parts: int = 1
+    _used: Fraction | None = _NOTHING
+    assumed: Fraction = _NOTHING
     exposure_s: int = 0
     outside_30_60: bool = False
     beyond_run_s: int = 0
@@ -133,7 +139,7 @@ class Ledger:
     bake: Bake | None = None
     opened_at: int | None = None
     desiccant_out_s: int = 0
-    hic: dict[str, str] | None = None
+    hic: Mapping[str, str] | None = None
     hic_good: bool = False
     hic_failed: bool = False
     hic_missing: bool = False
@@ -155,12 +161,53 @@ class Ledger:
     before_reset: list[Interval] = field(default_factory=list)
     stays: list[tuple[str, int, int]] = field(default_factory=list)
 
+    def copy(self) -> Ledger:
+        """Return a copy that can be carried on without changing this one."""
+        made = Ledger(*_values(self))
+        made.storage = None if self.storage is None else copy(self.storage)
+        made.bake = None if self.bake is None else copy(self.bake)
+        made.intervals, made.before_reset = self.intervals[:], self.before_reset[:]
+        made.stays = self.stays[:]
+        return made
+
+    @property
+    def used(self) -> Fraction:
+        """Return the share used since the last reset, provisional storage hours not included."""
+        if self._used is None:
+            self._used = Fraction(self._whole, self._parts)
+        return self._used
+
+    @used.setter
+    def used(self, share: Fraction) -> None:
+        self._used, self._whole, self._parts = share, share.numerator, share.denominator
+
+    def use(self, whole: int, parts: int) -> None:
+        """Use so many parts of a floor life that has as many: whole numbers are added, and made a
+        fraction when it is asked for."""
+        if parts != self._parts:
+            times, rest = divmod(parts, self._parts)
+            if rest:
+                self.used += Fraction(whole, parts)
+                return
+            self._whole, self._parts = self._whole * times, parts
+        self._whole += whole
+        self._used = None
+
+    @property
+    def is_full(self) -> bool:
+        """Return whether a whole floor life or more is used, provisional hours not included."""
+        return self._whole >= self._parts
+
     @property
     def share(self) -> Fraction:
         """Return the used share, provisional storage hours included."""
-        return self.used + self.provisional
+        provisional = self.provisional
+        return self.used + provisional if provisional else self.used
 
     @property
     def provisional(self) -> Fraction:
         """Return the share of storage hours that a reset would cancel."""
-        return self.storage.provisional if self.storage is not None else Fraction(0)
+        return self.storage.provisional if self.storage is not None else _NOTHING
+
+
+_values = attrgetter(*(field.name for field in fields(Ledger)))

@@ -97,8 +97,9 @@ def up(share: Fraction) -> int:
 
 def next_change(dated: Iterable[Dated[Any]], at: int) -> int:
     """Return the first moment after `at` at which one of the values changes."""
-    moments = (moment for one in dated for moment, _ in one.changes if moment > at)
-    return min(moments, default=FOREVER)
+    changes = [one.changes for one in dated if one.changes]
+    moments = (moment for of in changes for moment, _ in of if moment > at)
+    return min(moments, default=FOREVER) if changes else FOREVER
 
 
 def air_line(air: PlaceAir, of: RateClass, policies: Policies, at: int) -> AirLine:
@@ -121,6 +122,19 @@ def air_line(air: PlaceAir, of: RateClass, policies: Policies, at: int) -> AirLi
         settles_at=air.settles_at(at),
         present=present,
     )
+
+
+def up_before(line: Line, ago_s: int) -> int:
+    """Return the share of a line so long before the moment of its state, as `up` does."""
+    share, rate = line.share, line.rate
+    whole = share.numerator * rate.denominator - rate.numerator * ago_s * share.denominator
+    return -(-whole * UNIT // (share.denominator * rate.denominator))
+
+
+def has_no_line(state: CarrierState) -> bool:
+    """Return whether so many floor lives are used that its numbers could grow too large."""
+    share = state.used_share
+    return share.numerator > MOST_LIVES * share.denominator
 
 
 def stays_of(state: CarrierState) -> list[tuple[str, int, int]]:
@@ -177,7 +191,7 @@ def line_of(
     bends.append(at + LONGEST_S)
     if not depends and (state.status == "dry_storage" or not sheltered):
         bends += [air.steady_until(at), air.settles_at(at)]
-    if state.used_share > MOST_LIVES:
+    if has_no_line(state):
         bends.append(at)
     if state.reset_due_at is not None:
         bends.append(state.reset_due_at)
@@ -235,7 +249,7 @@ def _left_rate(
 
 def _next_share(state: CarrierState, provisional: bool) -> int:
     """Return the share at which reasons or the bake change."""
-    if state.used_share < 1:
+    if state.used_share.numerator < state.used_share.denominator:
         return UNIT
     label_h = state.facts.part.label_hours
     if label_h is None or provisional or state.bake.column != "up_to_72h":
@@ -261,6 +275,6 @@ def _bake_bends(state: CarrierState, places: Places) -> list[int]:
             )
             if done.reached_at is not None:
                 bends.append(done.reached_at)
-    if ledger.used >= 1 and ledger.full_since is not None and state.bake.column == "up_to_72h":
+    if ledger.is_full and ledger.full_since is not None and state.bake.column == "up_to_72h":
         bends.append(ledger.full_since + LONG_EXCESS_H * HOUR_S + 1)
     return [max(bend, state.at) for bend in bends]

@@ -16,7 +16,7 @@ class Places:
     def __init__(self, airs: Mapping[str, PlaceAir], kinds: Mapping[str, str]) -> None:
         self._airs = airs
         self._kinds = kinds
-        self._oven_floor: dict[str, PlaceAir] = {}
+        self._floors: dict[str | None, PlaceAir] = {}
 
     def is_cabinet(self, code: str | None) -> bool:
         """Return whether the place is a dry cabinet."""
@@ -28,13 +28,12 @@ class Places:
 
     def air(self, code: str | None) -> PlaceAir:
         """Return the air a carrier is exposed to there: never an oven's own readings."""
-        if code is None or code not in self._airs:
-            return NO_PLACE
-        if self._kinds.get(code) == "oven":
-            if code not in self._oven_floor:
-                self._oven_floor[code] = replace(self._airs[code], readings=())
-            return self._oven_floor[code]
-        return self._airs[code]
+        found = self._floors.get(code)
+        if found is None:
+            own = self.oven(code)
+            found = replace(own, readings=()) if self.is_oven(code) else own
+            self._floors[code] = found
+        return found
 
     def oven(self, code: str | None) -> PlaceAir:
         """Return an oven's own readings."""

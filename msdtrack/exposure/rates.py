@@ -18,7 +18,12 @@ LEVEL_2_STANDS_ON = "2a"
 def label_rate(part: PartFacts) -> Fraction:
     """Return 1 / label hours, per second. 0 where no floor life runs (level 1) or none is known
     (level 6 without a label time: the verdict never lets it be used)."""
-    hours = part.label_hours
+    return _label_rate(part.msl, part.label_floor_life_hours)
+
+
+@lru_cache(maxsize=4096)
+def _label_rate(msl: str, label_floor_life_hours: float | None) -> Fraction:
+    hours = PartFacts("", msl, label_floor_life_hours=label_floor_life_hours).label_hours
     return Fraction(0) if hours is None else 1 / (hours * HOUR_S)
 
 

@@ -33,13 +33,16 @@ class Day:
         readings: strictly by moment, at least one. A missing humidity becomes 0.
 
     Attributes:
+        first, last: moments of its first and its last reading.
         stretches: from the first to the last; filled by the air they belong to, as are the others.
         uses: how many parts of a class its stretches before each one use, and altogether.
         spans: its stretches as spans.
         dry_runs: their (start, end, dry) runs by limit of humidity.
     """
 
-    __slots__ = ("dry_runs", "moments", "rhs", "spans", "stretches", "temps", "uses")
+    __slots__ = (
+        "dry_runs", "first", "last", "moments", "rhs", "spans", "stretches", "temps", "uses",
+    )  # fmt: skip
 
     def __init__(self, readings: Iterable[tuple[int, int, int | None]]) -> None:
         self._fill(*zip(*readings, strict=True))
@@ -55,6 +58,7 @@ class Day:
         self, moments: Sequence[int], temps: Sequence[int], rhs: Sequence[int | None]
     ) -> None:
         self.moments = array("q", moments)
+        self.first, self.last = moments[0], moments[-1]
         self.temps = array("h", temps)
         # Only an oven's readings may lack humidity, and an oven's are never floor air.
         known = [rh or 0 for rh in rhs] if None in rhs else cast(Sequence[int], rhs)
@@ -81,9 +85,12 @@ class Days:
         numbers: their numbers (moment // 86400), ascending.
         read: returns a day's readings, and whether they are to be kept: not where the asker sees
             others than the rest of the days go by.
+
+    Attributes:
+        not_kept: how many days were read that were not to be kept: nor is what is made of them.
     """
 
-    __slots__ = ("_kept", "_read", "numbers")
+    __slots__ = ("_kept", "_read", "not_kept", "numbers")
 
     def __init__(
         self, numbers: Sequence[int] = (), read: Callable[[int], tuple[Day, bool]] | None = None
@@ -91,6 +98,7 @@ class Days:
         self.numbers = numbers
         self._read = read
         self._kept: dict[int, Day] = {}
+        self.not_kept = 0
 
     @classmethod
     def of(cls, readings: Iterable[Reading]) -> Days:
@@ -113,6 +121,8 @@ class Days:
                 if len(self._kept) >= KEPT_DAYS:
                     self._kept.pop(min(list(self._kept)), None)
                 self._kept[number] = found
+            else:
+                self.not_kept += 1
         return found
 
     def renewed(
@@ -178,17 +188,14 @@ class Days:
             i -= 1
         return max(0, i)
 
-    def around(self, at: int) -> Day | None:
-        """Return the day whose first reading is at or before `at` and whose last is after it; None
-        if there is none."""
-        number = at // DAY_S
+    def numbered(self, number: int) -> Day | None:
+        """Return the day of a number (moment // 86400), None if it has no readings."""
         day = self._kept.get(number)
         if day is None:
             i = bisect_left(self.numbers, number)
-            if i == len(self.numbers) or self.numbers[i] != number:
-                return None
-            day = self.day(i)
-        return day if day.moments[0] <= at < day.moments[-1] else None
+            if i < len(self.numbers) and self.numbers[i] == number:
+                day = self.day(i)
+        return day
 
     def backwards(self, at: int) -> Iterator[Reading]:
         """Yield the readings at or before `at`, newest first."""

@@ -10,6 +10,7 @@ from typing import Literal
 
 from msdtrack.exposure import bake_rules
 from msdtrack.exposure.bake_advice import BakeAdvice, OvenLimits, advise
+from msdtrack.exposure.begun import Begun
 from msdtrack.exposure.clock import can_reset_by_storage, day
 from msdtrack.exposure.contradictions import settle
 from msdtrack.exposure.dry_spells import spells
@@ -84,7 +85,9 @@ class CarrierState:
     def expires_at(self) -> int | None:
         """Return when the floor life runs out in the forecast's air."""
         left_h = self.forecast.remaining_h
-        return None if left_h is None else self.at + int(left_h * HOUR_S)
+        if left_h is None:
+            return None
+        return self.at + left_h.numerator * HOUR_S // left_h.denominator
 
     @property
     def opened_at(self) -> int | None:
@@ -101,6 +104,7 @@ def state_of(
     oven: OvenLimits | None = None,
     joined: Mapping[str, Joined] | None = None,
     working: bool = True,
+    begun: Begun | None = None,
 ) -> CarrierState:
     """Return the state of a carrier as of `at`.
 
@@ -113,8 +117,9 @@ def state_of(
         oven: the oven that bake advice is for, None for any.
         joined: by join event, the account of what was joined into this carrier.
         working: keep the intervals that a working is made of.
+        begun: what an earlier state of the same began, without a working; it is carried on.
     """
-    account = account_of(facts, events, places, policies, at, joined, working)
+    account = account_of(facts, events, places, policies, at, joined, working, begun)
     ledger, conflicts = account.ledger, account.conflicts
     status = _status(ledger, places, facts, at)
     bake = advise(facts, ledger, policies.cumulative_bake_h.at(at), oven)
@@ -157,11 +162,12 @@ def account_of(
     at: int,
     joined: Mapping[str, Joined] | None = None,
     working: bool = True,
+    begun: Begun | None = None,
 ) -> Joined:
     """Return the ledger of a carrier as of `at` and what contradicted; arguments as `state_of`."""
     until = [event for event in events if event.at <= at]
     settled, conflicts = settle(until, facts.received_at)
-    ledger = fold(facts, settled, places, policies, at, joined, working)
+    ledger = fold(facts, settled, places, policies, at, joined, working, begun)
     inherited = [
         c for event in until if joined and event.id in joined for c in joined[event.id].conflicts
     ]
@@ -222,9 +228,11 @@ def _forecast(
         present = places.air(ledger.place).present(at)
         raw, missing = present.raw, present.key.missing
         per_s = rate(facts.part, present.key, policies.credit.at(at))
-    left = max(Fraction(0), 1 - ledger.share)
-    remaining = None if per_s == 0 else left / (per_s * HOUR_S)
-    return Forecast(raw, missing, remaining)
+    if not per_s:
+        return Forecast(raw, missing, None)
+    used, of = ledger.share.as_integer_ratio()
+    left, per_h = max(0, of - used), per_s.numerator * HOUR_S
+    return Forecast(raw, missing, Fraction(left * per_s.denominator, of * per_h))
 
 
 def _reasons(
@@ -247,7 +255,7 @@ def _reasons(
     ends = ledger.shelf_life_ends
     if status == "in_dry_bag" and ends is not None and day(at) > ends and part.msl != "1":
         found.append("shelf_life_over")
-    if ledger.used < 1 <= ledger.share:
+    if ledger.provisional and not ledger.is_full and ledger.share >= 1:
         found.append("drying")
     if status == "baking":
         found.append("baking")

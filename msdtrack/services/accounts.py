@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from msdtrack.errors import NotFound
 from msdtrack.exposure.bake_advice import OvenLimits
+from msdtrack.exposure.begun import Begun
 from msdtrack.exposure.events import Event, Kind, lineage
 from msdtrack.exposure.facts import CarrierFacts, Policies
 from msdtrack.exposure.ledger import Joined
@@ -22,6 +23,7 @@ class Account:
 
     Args:
         provisional: what the logs are taken to hold besides, by carrier.
+        begun: the fold so far, where one and the same account is asked again as its log grows.
     """
 
     facts: CarrierFacts
@@ -30,12 +32,15 @@ class Account:
     policies: Policies
     known_at: int | None = None
     provisional: Mapping[str, Sequence[Event]] = field(default_factory=dict)
+    begun: Begun | None = None
 
     def state(self, at: int, oven: OvenLimits | None = None, working: bool = False) -> CarrierState:
         """Return the state as of `at`, with the intervals of its working if they are wanted."""
         joined = self._joined(at, working)
+        # What is joined in later would not be in a fold that was begun before.
+        begun = None if working or joined else self.begun
         return state_of(
-            self.facts, self.events, self.places, self.policies, at, oven, joined, working
+            self.facts, self.events, self.places, self.policies, at, oven, joined, working, begun
         )
 
     def _joined(self, at: int, working: bool) -> dict[str, Joined]:

@@ -44,6 +44,8 @@ def all_places(known_at: int | None = None) -> Places:
 def take_in(written: Sequence[TouchedReadings]) -> None:
     """Bring kept air up to date with readings that the open transaction has written, so that only
     their days are read again."""
+    if not written:
+        return
     versions = reading_log.reading_versions()
     for place in {note.place for note in written}:
         notes = [note for note in written if note.place == place]
@@ -70,6 +72,9 @@ class _Airs(Mapping[str, PlaceAir]):
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._records)
+
+    def __contains__(self, code: object) -> bool:
+        return code in self._records
 
     def __getitem__(self, code: str) -> PlaceAir:
         if code not in self._mine:

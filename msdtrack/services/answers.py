@@ -12,6 +12,7 @@ from msdtrack.exposure.facts import HOUR_S
 from msdtrack.exposure.spans import Air
 from msdtrack.exposure.state import CarrierState, usable_until
 from msdtrack.exposure.working import Cell, Line, Working
+from msdtrack.services.glance import Glance, glance_of
 from msdtrack.times import utc_text
 
 Answer = dict[str, Any]
@@ -24,57 +25,59 @@ def state_answer(state: CarrierState, until: int | None = None) -> Answer:
         state: the state.
         until: end of a run the verdict is asked for; None is now.
     """
-    facts, ledger = state.facts, state.ledger
-    label_h = facts.part.label_hours
-    verdict, reasons = state.verdict, state.reasons
+    answer = glance_answer(glance_of(state))
     if until is not None:
         verdict, reasons = usable_until(state, until)
-    forecast = state.forecast
+        answer |= {"verdict": verdict, "reasons": list(reasons)}
+    return answer
+
+
+def glance_answer(seen: Glance) -> Answer:
+    """Return the same of a carrier at a glance."""
+    label_h, more, ends = seen.label_h, seen.more, seen.shelf_life_ends
     return {
-        "code": facts.code,
-        "part": facts.part.number,
-        "lot": facts.lot,
-        "quantity": ledger.quantity,
-        "bag": ledger.bag if state.status == "in_dry_bag" else None,
-        "place": ledger.place,
-        "msl": facts.part.msl,
-        "status": state.status,
-        "verdict": verdict,
-        "reasons": list(reasons),
-        "next_step": next_step_text(state),
+        "code": seen.code,
+        "part": seen.part,
+        "lot": seen.lot,
+        "quantity": seen.quantity,
+        "bag": more.bag,
+        "place": seen.place,
+        "msl": seen.msl,
+        "status": seen.status,
+        "verdict": seen.verdict,
+        "reasons": list(seen.reasons),
+        "next_step": next_step_text(seen),
         "floor_life": {
             "label_hours": _number(label_h),
-            "used_share": float(state.used_share),
-            "provisional_share": float(ledger.provisional),
-            "assumed_share": float(ledger.assumed),
-            "used_hours_at_label": None if label_h is None else float(state.used_share * label_h),
-            "remaining_hours_now": _number(forecast.remaining_h),
-            "expires_at": _moment(state.expires_at),
+            "used_share": float(seen.used),
+            "provisional_share": float(more.provisional),
+            "assumed_share": float(more.assumed),
+            "used_hours_at_label": None if label_h is None else float(seen.used * label_h),
+            "remaining_hours_now": _number(seen.left_h),
+            "expires_at": _moment(seen.expires_at),
         },
         "forecast": {
-            "air": _air(forecast.raw),
-            "missing": forecast.missing,
+            "air": _air(seen.air),
+            "missing": seen.missing,
         },
-        "shelf_life_ends": None
-        if state.shelf_life_ends is None
-        else state.shelf_life_ends.isoformat(),
+        "shelf_life_ends": None if ends is None else ends.isoformat(),
         "dry_storage_reset": None
-        if state.reset_due_at is None
-        else {"at": utc_text(state.reset_due_at)},
-        "opened_at": _moment(state.opened_at),
-        "bakes": {"count": ledger.bakes, "hours_above_90": ledger.hot_s / HOUR_S},
-        "unknowns": list(state.unknowns),
+        if seen.reset_due_at is None
+        else {"at": utc_text(seen.reset_due_at)},
+        "opened_at": _moment(seen.opened_at),
+        "bakes": {"count": more.bakes, "hours_above_90": more.hot_s / HOUR_S},
+        "unknowns": list(more.unknowns),
         "conflicts": [
             {"event": one.event_id, "at": utc_text(one.at), "message": one.message}
-            for one in state.conflicts
+            for one in more.conflicts
         ],
-        "at": utc_text(state.at),
+        "at": utc_text(seen.at),
     }
 
 
-def next_step_text(state: CarrierState) -> str:
+def next_step_text(seen: Glance) -> str:
     """Return the next step with its moment in UTC."""
-    step = state.next_step
+    step = seen.next_step
     return step.text if step.at is None else step.text.replace("{at}", utc_text(step.at))
 
 
@@ -198,5 +201,5 @@ def _moment(at: int | None) -> str | None:
     return None if at is None else utc_text(at)
 
 
-def _number(value: Fraction | None) -> float | None:
+def _number(value: Fraction | float | None) -> float | None:
     return None if value is None else float(value)

@@ -5,11 +5,20 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
+from msdtrack.exposure.begun import Begun
 from msdtrack.exposure.events import Event, Kind
 from msdtrack.exposure.ledger import Conflict
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services.accounts import Account, accounts
+
+
+@lru_cache(maxsize=256)
+def _begun(code: str) -> Begun:
+    """Return the fold of a carrier that was scanned a short time ago, as far as it went: what is
+    scanned first and what is then done with it fold its log but once."""
+    return Begun()
 
 
 class AtHand:
@@ -34,7 +43,8 @@ class AtHand:
         """
         unread = [code for code in codes if code not in self._accounts]
         if unread:
-            self._accounts |= {one.facts.code: one for one in accounts(unread)}
+            for one in accounts(unread):
+                self._accounts[one.facts.code] = replace(one, begun=_begun(one.facts.code))
 
     def account(self, code: str) -> Account:
         """Return the account of a carrier.

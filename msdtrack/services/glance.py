@@ -7,12 +7,14 @@ is kept with the standing.
 from __future__ import annotations
 
 import json
-from dataclasses import astuple
+from collections.abc import Sequence
 from datetime import date
 from fractions import Fraction
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from msdtrack.exposure.facts import HOUR_S
+from msdtrack.exposure.ledger import Conflict
+from msdtrack.exposure.lines import Line
 from msdtrack.exposure.spans import Air, Missing
 from msdtrack.exposure.state import CarrierState, NextStep, Status, Verdict, use_step
 from msdtrack.store.standings import WHOLE, Urgent
@@ -29,6 +31,27 @@ class BakeNow(NamedTuple):
     started_at: int
     reached_at: int | None
     need_h: Fraction | float | None
+
+
+class More(NamedTuple):
+    """What only the whole answer says of a carrier.
+
+    Attributes:
+        bag: the closed dry bag it is in.
+        provisional, assumed: what of the used share is provisional, and what stands on assumed air.
+        bakes: how many were started. hot_s: seconds in an oven above 90 °C.
+    """
+
+    bag: str | None = None
+    provisional: Fraction | float = 0
+    assumed: Fraction | float = 0
+    bakes: int = 0
+    hot_s: int = 0
+    unknowns: tuple[str, ...] = ()
+    conflicts: tuple[Conflict, ...] = ()
+
+
+_NO_MORE = More()
 
 
 class Glance(NamedTuple):
@@ -74,6 +97,7 @@ class Glance(NamedTuple):
     shelf_life_ends: date | None
     bake: BakeNow | None
     bake_needed: bool
+    more: More = _NO_MORE
 
 
 def glance_of(one: CarrierState | Glance) -> Glance:
@@ -111,14 +135,24 @@ def glance_of(one: CarrierState | Glance) -> Glance:
         if bake is None
         else BakeNow(bake.oven, bake.started_at, bake.reached_at, bake.need.hours),
         bake_needed=one.bake.needed,
+        more=More(
+            ledger.bag if one.status == "in_dry_bag" else None,
+            ledger.provisional,
+            ledger.assumed,
+            ledger.bakes,
+            ledger.hot_s,
+            one.unknowns,
+            one.conflicts,
+        ),
     )
 
 
-def kept(state: CarrierState) -> str:
-    """Return what of a glance does not move with time, as JSON."""
+def kept(state: CarrierState, line: Line) -> str:
+    """Return what of a glance does not move with time, as JSON, and what moves with its line."""
     seen = glance_of(state)
-    uses = seen.next_step.kind in ("use", "use_first")
-    ends, bake = seen.shelf_life_ends, seen.bake
+    step, ends, bake, more = seen.next_step, seen.shelf_life_ends, seen.bake, seen.more
+    uses = step.kind in ("use", "use_first")
+    moving = (line.provisional, line.assumed, line.hot)
     return json.dumps(
         (
             seen.part,
@@ -129,7 +163,7 @@ def kept(state: CarrierState) -> str:
             seen.status,
             seen.verdict,
             seen.reasons,
-            None if uses else seen.next_step,
+            None if uses else (step.kind, step.text, step.at),
             seen.air,
             seen.missing,
             seen.place,
@@ -142,8 +176,17 @@ def kept(state: CarrierState) -> str:
             None if ends is None else ends.isoformat(),
             None if bake is None else (*bake[:-1], _number(bake.need_h)),
             seen.bake_needed,
-        ),
-        default=astuple,
+            None
+            if more == _NO_MORE
+            else (
+                more.bag,
+                float(more.provisional),
+                float(more.assumed),
+                *more[3:-1],
+                [(one.event_id, one.at, one.message) for one in more.conflicts],
+            ),
+            (float(seen.used), *moving) if any(moving) else None,
+        )
     )
 
 
@@ -157,7 +200,7 @@ def of_standing(one: Urgent, now: int) -> Glance:
     (
         part, lot, msl, quantity, label_h, status, verdict, reasons, step, air, missing, place,
         opened_at, desiccant_out_s, was_exposed, last_reset_at, baked_at, reset_due_at, ends, bake,
-        bake_needed,
+        bake_needed, more, moving,
     ) = json.loads(one.kept)  # fmt: skip
     left_s = one.left_s
     left_h = None if left_s is None else left_s / HOUR_S
@@ -177,7 +220,37 @@ def of_standing(one: Urgent, now: int) -> Glance:
         None if ends is None else date.fromisoformat(ends),
         None if bake is None else BakeNow(*bake),
         bake_needed,
+        _NO_MORE if more is moving is None else _more(one, now, more, moving),
     )  # fmt: skip
+
+
+def _more(
+    one: Urgent,
+    now: int,
+    kept: Sequence[Any] | None,
+    moving: tuple[float, bool, bool, bool] | None,
+) -> More:
+    more = _NO_MORE
+    if kept is not None:
+        bag, provisional_was, assumed_was, bakes, hot_s, unknowns, conflicts = kept
+        more = More(
+            bag,
+            provisional_was,
+            assumed_was,
+            bakes,
+            hot_s,
+            tuple(unknowns),
+            tuple(Conflict(*each) for each in conflicts),
+        )
+    if moving is None:
+        return more
+    used, provisional, assumed, hot = moving
+    grown = one.used / WHOLE - used
+    return more._replace(
+        provisional=more.provisional + grown * provisional,
+        assumed=more.assumed + grown * assumed,
+        hot_s=more.hot_s + (now - one.since) * hot,
+    )
 
 
 def _number(value: Fraction | float | None) -> float | None:

@@ -16,7 +16,7 @@ from msdtrack.exposure.spans import HOLDS_S, AirKey
 from msdtrack.exposure.state import CarrierState
 from msdtrack.exposure.urgency import is_watched
 from msdtrack.exposure.urgency import urgency as _urgency
-from msdtrack.services import glance, standing_rows
+from msdtrack.services import glance
 from msdtrack.services.accounts import Account, accounts
 from msdtrack.services.air_cache import all_places
 from msdtrack.standard import derating
@@ -39,14 +39,15 @@ class Drawing:
     Args:
         now: the moment.
         as_of: of the newest write.
+        like: an account that the same transaction has read, whose air and policies still hold.
     """
 
-    def __init__(self, now: int, as_of: int) -> None:
+    def __init__(self, now: int, as_of: int, like: Account | None = None) -> None:
         self.now = now
         self._gone_kept_from = as_of - KEPT_S
         self.kept = 0
-        self.places: Places = all_places()
-        self.policies = policies.policies()
+        self.places: Places = all_places() if like is None else like.places
+        self.policies = policies.policies() if like is None else like.policies
         self._lines: dict[str, dict[str, PlaceNow]] = {}
         self._new: list[PlaceNow] = []
 
@@ -78,9 +79,9 @@ class Drawing:
             if gone:
                 went_at = max((e.at for e in account.events if e.at <= self.now), default=self.now)
                 if ahead:
-                    changed.append(standing_rows.gone(state, self.now, None, min(ahead)))
+                    changed.append(_gone(state, self.now, None, min(ahead)))
                 elif went_at > self._gone_kept_from:
-                    changed.append(standing_rows.gone(state, went_at, went_at, FOREVER))
+                    changed.append(_gone(state, went_at, went_at, FOREVER))
                 else:
                     dropped.append(code)
             elif ahead or lines.was_out(state):
@@ -104,10 +105,9 @@ class Drawing:
             if not at_place.since <= self.now < at_place.until:
                 until = self.now
             elif line.in_air:
-                ran_s = self.now - at_place.at
-                share, rate = lines.up(line.share - line.rate * ran_s) - at_place.share, 0
+                share, rate = lines.up_before(line, self.now - at_place.at) - at_place.share, 0
         left_rate = line.left_rate
-        if max(rate, left_rate or 0) > lines.FASTEST or state.used_share > lines.MOST_LIVES:
+        if max(rate, left_rate or 0) > lines.FASTEST or lines.has_no_line(state):
             share, rate, until = 0, 0, self.now
             left_rate = None if left_rate is None else 0
         return Standing(
@@ -128,8 +128,7 @@ class Drawing:
             left_rate=left_rate,
             heeds_air=line.heeds_air,
             gone_at=None,
-            summary=standing_rows.summary(state, line),
-            glance=glance.kept(state),
+            glance=glance.kept(state, line),
         )
 
     # -- the air of places ---------------------------------------------------------------------
@@ -171,7 +170,7 @@ class Drawing:
         drawn = []
         for one in at_place:
             line = self._drawn(one.place, one.rate_class, one.share)
-            drawn.append(replace(line, share=one.share + one.rate * (line.at - one.at)))
+            drawn.append(line._replace(share=one.share + one.rate * (line.at - one.at)))
         table.put_places_now(drawn)
 
     def read(self, note: TouchedReadings) -> set[str]:
@@ -253,6 +252,25 @@ class Drawing:
             start = wet_from(air, start, _CABINET_DRY_C100)
             end = wet_to(air, end, _CABINET_DRY_C100)
         return set(concerned.staying(place, start, end))
+
+
+def _gone(state: CarrierState, since: int, gone_at: int | None, until: int) -> Standing:
+    """Return the standing of a carrier that is gone.
+
+    Args:
+        since, until: from when and up to when it answers.
+        gone_at: when it was first seen gone; None: it will not stay so.
+    """
+    return table.unknown(state.facts.code)._replace(
+        part=state.facts.part.number,
+        place=state.ledger.place,
+        since=since,
+        until=until,
+        moves_at=until,
+        next_share=lines.NEVER,
+        gone_at=gone_at,
+        glance="[]",
+    )
 
 
 def _between_readings(air: PlaceAir, note: TouchedReadings) -> tuple[int, int]:

@@ -8,9 +8,11 @@ computed by the fold, can be dropped, and is built anew by `rebuild`.
 
 from __future__ import annotations
 
+import gc
 import itertools
 import time
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -25,10 +27,10 @@ from msdtrack.store import standings as table
 from msdtrack.store.connection import write, writing
 from msdtrack.store.touched import Touched, TouchedReadings
 
-FORM = 4
+FORM = 5
 """Goes up when what is stored changes its form or its meaning."""
 
-PIECE = 100
+PIECE = 200
 """So many carriers are drawn in one transaction: what a scan waits for at most, a tenth of a
 second."""
 
@@ -123,12 +125,26 @@ def _draw(codes: Sequence[str], now: int) -> None:
     for start in range(0, len(codes), PIECE):
         if start:
             time.sleep(_LET_IN_S)
-        with write():
+        with _no_collecting(), write():
             build = table.build()
             if build is None or build[0] != _mark():
                 return
             drawing = Drawing(max(now, build[1]), build[1])
             drawing.fold(table.stale_among(codes[start : start + PIECE], drawing.now))
+
+
+@contextmanager
+def _no_collecting() -> Iterator[None]:
+    """Put off looking for circles of objects: a piece makes tens of thousands of objects and not
+    one circle, so that all the looking only takes a sixth of its time."""
+    if not gc.isenabled():
+        yield
+        return
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.enable()
 
 
 def keep(touched: Touched, known: Mapping[str, Account] | None = None) -> dict[str, CarrierState]:
@@ -153,7 +169,11 @@ def keep(touched: Touched, known: Mapping[str, Account] | None = None) -> dict[s
     at = max(touched.at, built[1])
     newest = max((note.last for note in touched.readings), default=at)
     air_cache.take_in(touched.readings)
-    drawing = Drawing(max(at, newest), max(at, newest))
+    if touched.parts or touched.places or touched.readings:
+        # What was read before does not hold any more.
+        known = None
+    known = known or {}
+    drawing = Drawing(max(at, newest), max(at, newest), next(iter(known.values()), None))
     codes = concerned.family(touched.carriers) if touched.carriers else set()
     if touched.parts:
         codes |= set(concerned.of_parts(touched.parts))
@@ -162,12 +182,11 @@ def keep(touched: Touched, known: Mapping[str, Account] | None = None) -> dict[s
         codes |= {*concerned.staying(place, -FOREVER, FOREVER + 1), *concerned.dependent_on(place)}
     for note in touched.readings:
         codes |= drawing.read(note)
-    later = sorted(codes - (known or {}).keys()) if len(codes) > PIECE else []
+    later = sorted(codes - known.keys()) if len(codes) > PIECE else []
     if later:
         table.unsettle(later)
         codes.difference_update(later)
-    facts_changed = touched.parts or touched.places or touched.readings
-    states = drawing.fold(codes, {} if facts_changed else known)
+    states = drawing.fold(codes, known)
     if touched.readings and (later or _seen_elsewhere(states.values(), touched.readings)):
         writing()
     table.seen(drawing.now)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from math import inf
@@ -10,13 +9,13 @@ from operator import itemgetter
 from typing import Any, TypeVar
 
 from msdtrack.exposure.facts import HOUR_S
-from msdtrack.exposure.state import CarrierState, use_step
+from msdtrack.exposure.state import CarrierState
 from msdtrack.exposure.urgency import is_watched, urgency
 from msdtrack.services import answers, carrier_states, standings
 from msdtrack.services.glance import Glance, glance_of, of_standing
 from msdtrack.store import standings as table
 from msdtrack.store.connection import read
-from msdtrack.store.standings import NEVER_S, WHOLE, Kept, Urgent
+from msdtrack.store.standings import NEVER_S, Urgent
 from msdtrack.times import utc_text
 
 T = TypeVar("T")
@@ -56,20 +55,20 @@ def lines(
     if known_at is not None:
         states = carrier_states.watch_by_folding(now, place, known_at)
         return [_folded(state) for state in states[:limit]]
-    asked = _asked(now, place, limit, "summary")
+    asked = _asked(now, place, limit)
     return list(_merged(asked, limit, lambda one: _line(one, asked.at), _folded))
 
 
 def glances(now: int, place: str | None = None) -> Iterator[Glance]:
     """Yield the same carriers at a glance; arguments as for `lines`."""
-    asked = _asked(now, place, None, "glance")
+    asked = _asked(now, place, None)
     return _merged(asked, None, _at_a_glance(asked.at), glance_of)
 
 
 def most_urgent(now: int, place: str | None, limit: int) -> tuple[list[Glance], int]:
     """Return so many of the same carriers at a glance, and how many there are in all; arguments as
     for `lines`."""
-    asked = _asked(now, place, limit, "glance")
+    asked = _asked(now, place, limit)
     count = len(asked.found)
     if count == limit:
         count = max(count, table.count_listed(asked.at, place))
@@ -96,21 +95,21 @@ class _Asked:
     folded: list[CarrierState]
 
 
-def _asked(now: int, place: str | None, limit: int | None, kept: Kept) -> _Asked:
+def _asked(now: int, place: str | None, limit: int | None) -> _Asked:
     with read():
         if standings.answering(now, place).stale == []:
-            return _Asked(now, table.urgent(now, place, limit, kept), [])
+            return _Asked(now, table.urgent(now, place, limit), [])
     # Not inside read(): there they could not be brought up to date.
     at = standings.answering(now, place).at
     with read():
-        return _read(at, place, limit, kept)
+        return _read(at, place, limit)
 
 
-def _read(now: int, place: str | None, limit: int | None, kept: Kept) -> _Asked:
+def _read(now: int, place: str | None, limit: int | None) -> _Asked:
     known = standings.answering(now, place).stale
     if known is None:
         return _Asked(now, [], carrier_states.watch_by_folding(now, place))
-    found = table.urgent(now, place, limit, kept)
+    found = table.urgent(now, place, limit)
     folded = [
         state
         for state in (carrier_states.states(known, now).values() if known else ())
@@ -150,30 +149,4 @@ def _folded(state: CarrierState) -> WatchLine:
 
 
 def _line(one: Urgent, now: int) -> WatchLine:
-    return WatchLine(one.carrier, lambda: _answer(one, now))
-
-
-def _answer(one: Urgent, now: int) -> dict[str, Any]:
-    kept = json.loads(one.kept)
-    answer: dict[str, Any] = kept["answer"]
-    moves = kept["moves"]
-    floor_life = answer["floor_life"]
-    used = one.used / WHOLE
-    for name in ("assumed", "provisional"):
-        if name in moves:
-            floor_life[f"{name}_share"] += used - floor_life["used_share"]
-    label_h = floor_life["label_hours"]
-    left_h = None if one.left_s is None else one.left_s / HOUR_S
-    floor_life["used_share"] = used
-    floor_life["used_hours_at_label"] = None if label_h is None else used * label_h
-    floor_life["remaining_hours_now"] = left_h
-    floor_life["expires_at"] = None if one.left_s is None else utc_text(now + int(one.left_s))
-    if one.temp_c100 is not None and one.rh_c100 is not None:
-        air = {"temp_c": one.temp_c100 / 100, "rh_pct": one.rh_c100 / 100}
-        answer["forecast"] = {"air": air, "missing": one.missing}
-    if "hot" in moves:
-        answer["bakes"]["hours_above_90"] += (now - one.since) / HOUR_S
-    if "use" in moves:
-        answer["next_step"] = use_step(left_h).text
-    answer["at"] = utc_text(now)
-    return answer
+    return WatchLine(one.carrier, lambda: answers.glance_answer(of_standing(one, now)))

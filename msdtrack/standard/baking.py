@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any, Final, Literal
 
 from msdtrack.errors import BadInput
@@ -81,6 +82,7 @@ def _block(data: dict[str, Any], level: str, body_mm: Number | None) -> dict[str
     return block
 
 
+@lru_cache(maxsize=4096)
 def user_bake_h(
     level: str,
     body_mm: Number | None,
@@ -117,6 +119,7 @@ def user_bake_h(
     return int(block["hours"][level][at][in_pair])
 
 
+@lru_cache(maxsize=4096)
 def user_bake_source(
     level: str,
     body_mm: Number | None,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 from msdtrack.standard.figures import MEMORY_WORDS, load
@@ -61,6 +62,7 @@ def dry_storage_source(level: str) -> str:
     return f"{clause}, level {level} (numbers {MEMORY_WORDS})"
 
 
+@lru_cache
 def storage_limit_rh_pct(level: str) -> int:
     """Returns the highest relative humidity that counts as dry storage, in %.
 

@@ -44,12 +44,17 @@ def family(codes: Iterable[str]) -> set[str]:
     ask = set(codes)
     while ask:
         found |= ask
-        of_parent, given = listed("parent", ask)
-        new = {row[0] for row in rows(f"SELECT code FROM carrier WHERE {of_parent}", given)}
-        of_giver, given = listed("carrier", ask)
-        sql = f"SELECT payload FROM event WHERE {of_giver} AND kind = 'join'"
-        new |= {str(json.loads(row[0]).get("into")) for row in rows(sql, given)}
-        ask = new - found - {"None"}
+        of_parent, parents = listed("parent", ask)
+        of_giver, givers = listed("carrier", ask)
+        sql = (
+            f"SELECT code, NULL FROM carrier WHERE {of_parent} UNION ALL "
+            f"SELECT NULL, payload FROM event WHERE {of_giver} AND kind = 'join'"
+        )
+        new = {
+            code if payload is None else json.loads(payload).get("into")
+            for code, payload in rows(sql, (*parents, *givers))
+        }
+        ask = new - found - {None}
     return found
 
 

@@ -11,9 +11,8 @@ place_now.at)`; any other one `share + rate * (now - since)`. It answers from `s
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import astuple, dataclass, fields
 from operator import attrgetter
-from typing import Any, Literal, NamedTuple
+from typing import Any, NamedTuple
 
 from msdtrack.exposure.facts import FOREVER
 from msdtrack.store.connection import is_sqlite, writing
@@ -25,17 +24,14 @@ WHOLE = 10**15
 NEVER_S = 10**18
 """More seconds than anything is left for, to sort by."""
 
-Kept = Literal["summary", "glance"]
-
 Stay = tuple[str, int, int]
 """Place, start and end of a time outside a good bag; the end is FOREVER where it goes on."""
 
 
-@dataclass(frozen=True, slots=True)
-class Standing:
+class Standing(NamedTuple):
     """How a carrier stands.
 
-    Args:
+    Attributes:
         part: number of its part.
         place: where it is.
         listed: it belongs on the watch list.
@@ -46,7 +42,7 @@ class Standing:
         moves_at: when an event that is dated later comes, after which it may be elsewhere.
         heeds_air: it changes when air outside 30/60 comes, besides by its line.
         gone_at: when it was first seen gone. It is kept for a while for those who ask as of then.
-        summary, glance: JSON of what does not move, whole and in brief.
+        glance: JSON of what does not move.
     """
 
     carrier: str
@@ -66,15 +62,13 @@ class Standing:
     left_rate: int | None
     heeds_air: bool
     gone_at: int | None
-    summary: str
     glance: str
 
 
-@dataclass(frozen=True, slots=True)
-class PlaceNow:
+class PlaceNow(NamedTuple):
     """How the air of a place uses up one rate class.
 
-    Args:
+    Attributes:
         at: from when on `rate` holds, mostly the newest reading.
         share: used there up to `at`, from an arbitrary beginning.
         since, until: from when and up to when it answers.
@@ -119,9 +113,9 @@ class Urgent(NamedTuple):
     order_s: float
 
 
-_STANDING = ", ".join(field.name for field in fields(Standing))
-_PLACE_NOW = ", ".join(field.name for field in fields(PlaceNow))
-_FLAGS = ("listed", "in_air", "heeds_air")
+_STANDING = ", ".join(Standing._fields)
+_PLACE_NOW = ", ".join(PlaceNow._fields)
+_INTO = f"INSERT INTO standing ({_STANDING}) VALUES ({', '.join('?' * len(Standing._fields))})"
 
 _LINES = (
     "SELECT s.*, CASE WHEN s.in_air = 1 THEN s.share + p.share + p.rate * ({now} - p.at) "
@@ -176,27 +170,22 @@ def forget_gone(before: int) -> None:
 # -- asking ------------------------------------------------------------------------------------
 
 
-def urgent(now: int, place: str | None, limit: int | None, kept: Kept = "summary") -> list[Urgent]:
+def urgent(now: int, place: str | None, limit: int | None) -> list[Urgent]:
     """Return the listed carriers whose lines answer for `now`, most urgent first.
 
     Those with the same time left to a second are sorted by code.
-
-    Args:
-        kept: which JSON comes with them.
     """
-    # In Python: the database takes twice as long, with the summaries on board.
-    found = map(Urgent._make, rows(*urgent_sql(now, place, limit, kept)))
+    # In Python: the database takes twice as long, with the JSON on board.
+    found = map(Urgent._make, rows(*urgent_sql(now, place, limit)))
     return sorted(found, key=attrgetter("rank", "order_s", "carrier"))
 
 
-def urgent_sql(
-    now: int, place: str | None, limit: int | None, kept: Kept = "summary"
-) -> tuple[str, tuple[str, ...]]:
+def urgent_sql(now: int, place: str | None, limit: int | None) -> tuple[str, tuple[str, ...]]:
     """Return the query of `urgent` with its parameters."""
     lines, given = _listed_lines(now, place)
     shown = "carrier, urgency, used, left_s, since, temp_c100, rh_c100, missing"
     # Only those of a limit are looked up for their JSON: the rest is in an index.
-    early = f", {kept} AS kept" if limit is None else ""
+    early = ", glance AS kept" if limit is None else ""
     # Its own limit keeps the inner query whole: merged into the outer one, what it computes would
     # be computed again for each use.
     sql = (
@@ -212,7 +201,7 @@ def urgent_sql(
     )
     if limit is not None:
         sql = (
-            f"SELECT u.{shown.replace(', ', ', u.')}, s.{kept}, u.rank, u.order_s FROM ({sql} "
+            f"SELECT u.{shown.replace(', ', ', u.')}, s.glance, u.rank, u.order_s FROM ({sql} "
             f"ORDER BY rank, order_s, carrier LIMIT {int(limit)}) u "
             "JOIN standing s ON s.carrier = u.carrier ORDER BY u.rank, u.order_s, u.carrier"
         )
@@ -281,14 +270,10 @@ def stays() -> list[tuple[str, str, int, int]]:
 def put(changed: Sequence[Standing], dropped: Iterable[str]) -> None:
     """Store standings in place of the ones before, and drop those of other carriers."""
     writing(shows=False)
-    named = [field.name for field in fields(Standing)]
-    updates = ", ".join(f"{name} = excluded.{name}" for name in named[1:])
+    updates = ", ".join(f"{name} = excluded.{name}" for name in Standing._fields[1:])
     if changed:
-        executemany(
-            f"INSERT INTO standing ({_STANDING}) VALUES ({', '.join('?' * len(named))}) "
-            f"ON CONFLICT (carrier) DO UPDATE SET {updates}",
-            [_as_row(standing) for standing in changed],
-        )
+        sql = f"{_INTO} ON CONFLICT (carrier) DO UPDATE SET {updates}"
+        executemany(sql, list(map(_as_row, changed)))
     gone = [(code,) for code in dropped]
     if gone:
         executemany("DELETE FROM standing WHERE carrier = ?", gone)
@@ -298,11 +283,12 @@ def unsettle(codes: Iterable[str]) -> None:
     """Note that nothing is known of how these carriers stand until they are drawn anew."""
     writing(shows=False)
     # Without a rate, as the long time since would be too much for the numbers of a database.
-    executemany(
-        f"INSERT INTO standing ({_STANDING}) VALUES ({', '.join('?' * len(fields(Standing)))}) "
-        "ON CONFLICT (carrier) DO UPDATE SET since = excluded.since, rate = 0, gone_at = NULL",
-        [_as_row(unknown(code)) for code in codes],
+    sql = (
+        f"{_INTO} ON CONFLICT (carrier) DO UPDATE "
+        "SET since = excluded.since, rate = 0, gone_at = NULL"
     )
+    _, *same = _as_row(unknown(""))
+    executemany(sql, [(code, *same) for code in codes])
 
 
 def unknown(code: str) -> Standing:
@@ -326,7 +312,6 @@ def unknown(code: str) -> Standing:
         left_rate=0,
         heeds_air=False,
         gone_at=None,
-        summary="",
         glance="",
     )
 
@@ -335,12 +320,10 @@ def put_stays(of: dict[str, Sequence[Stay]]) -> None:
     """Store the stays of carriers in place of the ones before."""
     writing(shows=False)
     condition, given = listed("carrier", of)
-    before: dict[str, set[Stay]] = {code: set() for code in of}
     sql = f"SELECT carrier, place, start_at, end_at FROM stay WHERE {condition}"
-    for code, *stay in rows(sql, given):
-        before[code].add((stay[0], stay[1], stay[2]))
-    ended = [(code, *stay) for code, stays in of.items() for stay in before[code] - set(stays)]
-    begun = [(code, *stay) for code, stays in of.items() for stay in set(stays) - before[code]]
+    before = set(rows(sql, given))
+    now = dict.fromkeys((code, *stay) for code, stays in of.items() for stay in stays)
+    ended, begun = list(before - now.keys()), [one for one in now if one not in before]
     if ended:
         executemany(
             "DELETE FROM stay WHERE carrier = ? AND place = ? AND start_at = ? AND end_at = ?",
@@ -359,12 +342,11 @@ def places_now(place: str | None = None) -> list[PlaceNow]:
 def put_places_now(changed: Sequence[PlaceNow]) -> None:
     """Store lines of places in place of the ones before."""
     writing(shows=False)
-    named = [field.name for field in fields(PlaceNow)]
-    updates = ", ".join(f"{name} = excluded.{name}" for name in named[2:])
+    updates = ", ".join(f"{name} = excluded.{name}" for name in PlaceNow._fields[2:])
     executemany(
-        f"INSERT INTO place_now ({_PLACE_NOW}) VALUES ({', '.join('?' * len(named))}) "
+        f"INSERT INTO place_now ({_PLACE_NOW}) VALUES ({', '.join('?' * len(PlaceNow._fields))}) "
         f"ON CONFLICT (place, rate_class) DO UPDATE SET {updates}",
-        [astuple(one) for one in changed],
+        changed,
     )
 
 
@@ -375,12 +357,11 @@ def drop_places_now(place: str) -> None:
 
 
 def _standing(row: Sequence[Any]) -> Standing:
-    named = dict(zip((field.name for field in fields(Standing)), row, strict=True))
-    return Standing(**named | {name: bool(named[name]) for name in _FLAGS})
-
-
-_values = attrgetter(*(field.name for field in fields(Standing)))
+    found = Standing._make(row)
+    return found._replace(
+        listed=bool(found.listed), in_air=bool(found.in_air), heeds_air=bool(found.heeds_air)
+    )
 
 
 def _as_row(standing: Standing) -> tuple[object, ...]:
-    return tuple(int(value) if isinstance(value, bool) else value for value in _values(standing))
+    return tuple(int(value) if isinstance(value, bool) else value for value in standing)

@@ -175,3 +175,17 @@ def test_a_day_that_is_not_to_be_kept_is_read_again() -> None:
     days = Days([7], day)
     assert days.day(0).reading(0) == days.day(0).reading(0)
     assert read == [7, 7]
+
+
+def test_what_is_made_of_a_day_that_is_not_kept_is_not_kept() -> None:
+    """Who sees other readings than the rest go by leaves no trace of them."""
+    rows: list[Rows] = [{600: CALM[0]}, {600: ODD[1]}]
+    seen = [Day(in_order(rows[1])), Day(in_order(rows[0]))]
+    air = PlaceAir("floor", Days([0], lambda _: (seen[0], len(seen) == 1)))
+    asked = 600, 900, 1200
+    first = air.kept_spans(*asked)
+    assert first == air.kept_spans(*asked) == PlaceAir("floor", in_order(rows[1])).spans(*asked)
+    del seen[0]
+    later = air.kept_spans(*asked)
+    assert later == PlaceAir("floor", in_order(rows[0])).spans(*asked) != first
+    assert air.kept_spans(*asked) is later

@@ -6,13 +6,13 @@ import itertools
 from dataclasses import replace
 from fractions import Fraction
 
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from msdtrack.exposure.contradictions import settle
 from msdtrack.exposure.events import Event, Kind, effective, lineage
 from msdtrack.exposure.facts import Dated, Policies
-from msdtrack.exposure.history import Fold, carried_on
+from msdtrack.exposure.history import Fold
 from msdtrack.exposure.ledger import Ledger, Phase
 from msdtrack.exposure.places import Places
 from msdtrack.exposure.state import CarrierState, state_of, usable_until
@@ -23,7 +23,6 @@ from tests.exposure.histories import T0, History, carrier, part, steady
 from tests.exposure.slow import Slow
 from tests.exposure.slow_air import World
 from tests.exposure.worlds import (
-    CABINETS,
     ROOMS,
     amended,
     moments,
@@ -93,48 +92,6 @@ def test_splitting_an_interval_changes_nothing(data: st.DataObject) -> None:
             cut.advance(moment)
     cut.advance(at)
     assert sums(whole.ledger) == sums(cut.ledger)
-
-
-def may_be_carried_on(account: Fold, world: World) -> bool:
-    """Return whether a fold stands where `carried_on` may take it up."""
-    ledger = account.ledger
-    if ledger.phase is Phase.BAGGED:
-        return True
-    newest = places_of(world).air(ledger.place).newest(account.at)
-    out = ledger.place in CABINETS and ledger.storage is None
-    return (
-        ledger.phase is not Phase.BAKING
-        and not out
-        and newest is not None
-        and (newest[0] >= ledger.now)
-    )
-
-
-@LAW
-@given(st.data())
-def test_a_kept_fold_carried_on_equals_one_made_anew(data: st.DataObject) -> None:
-    world = data.draw(worlds())
-    later = data.draw(moments(world))
-    moment = st.integers(T0, max(T0, later))
-    stood = st.one_of(
-        moment, st.sampled_from([r[0] for rs in world.readings.values() for r in rs] or [T0])
-    )
-    kept_at = data.draw(stood)
-    assume(kept_at <= later)
-    events, conflicts = settle([e for e in world.events if e.at <= later], world.facts.received_at)
-    assume(not conflicts)
-    account = Fold(world.facts, places_of(world), world.policies, kept_at)
-    for event in events:
-        if event.at <= kept_at:
-            account.apply(event)
-    account.advance(kept_at)
-    assume(may_be_carried_on(account, world))
-    carried = carried_on(account, later)
-    for event in events:
-        if event.at > kept_at:
-            carried.apply(event)
-    carried.advance(later)
-    assert sums(carried.ledger) == sums(state(world, later).ledger)
 
 
 # -- never more generous -------------------------------------------------------------------

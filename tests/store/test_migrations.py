@@ -19,6 +19,7 @@ from msdtrack.store import (
     policies,
     prints,
     reading_log,
+    standings,
 )
 from msdtrack.store.connection import close_store, open_store, write
 from msdtrack.store.database_url import run
@@ -171,6 +172,33 @@ def test_late_readings_keep_when_they_were_received(database_url: str, tmp_path:
         found = reading_log.readings("LINE1", known_at=known_at)
         assert found == [(second, 2500, 5000) for second in moments]
     assert (T0 + 10, 2600, None) in reading_log.readings("LINE1", known_at=T0 + 900)
+
+
+def test_standings_are_kept_as_one_glance(database_url: str, tmp_path: Path) -> None:
+    """To version 11: what was drawn before can be drawn again, and stays are noted once."""
+    open_store(database_url, known_migrations=ALL[:10])
+    fill()
+    old = {"carrier": "CARRIER1", "part": "P", "listed": 1, "urgency": 0, "summary": "{}"}
+    zero = ("since", "until", "share", "rate", "next_share", "in_air", "heeds_air")
+    old |= dict.fromkeys(zero, 0)
+    marks = ", ".join("?" * len(old))
+    with write():
+        into = f"INSERT INTO standing ({', '.join(old)}) VALUES ({marks})"
+        run(connection.opened(), into, tuple(old.values()))
+        for _ in range(2):
+            run(connection.opened(), "INSERT INTO stay VALUES ('CARRIER1', 'LINE1', 7, 9)")
+    open_store(database_url, backup_dir=tmp_path)
+    assert standings.stays() == []
+    (one,) = standings.standings()
+    stay = ("LINE1", T0, T0 + 10)
+    with write():
+        standings.put([one._replace(glance="[]")], [])
+        standings.put_stays({"CARRIER1": [stay, stay]})
+    assert standings.standings() == [one._replace(glance="[]")]
+    assert standings.stays() == [("CARRIER1", *stay)]
+    with write():
+        standings.put_stays({"CARRIER1": []})
+    assert standings.stays() == []
 
 
 def test_a_newer_database_is_refused_in_words(database_url: str) -> None:

@@ -16,6 +16,7 @@ from msdtrack.store.migrations import (
     m0008_reading_receipt,
     m0009_screens,
     m0010_pieces,
+    m0011_one_glance,
 )
 from msdtrack.store.migrations.runner import Migration, migrate, schema_version
 
@@ -30,6 +31,7 @@ ALL = (
     Migration(8, "reading receipt", m0008_reading_receipt.up),
     Migration(9, "screens", m0009_screens.up),
     Migration(10, "pieces", m0010_pieces.up),
+    Migration(11, "one glance", m0011_one_glance.up),
 )
 """Every migration, by version."""
 
