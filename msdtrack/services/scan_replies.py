@@ -105,10 +105,10 @@ def choices_for(state: CarrierState) -> tuple[Choice, ...]:
     ledger, names = state.ledger, list[str]()
     if state.status == "gone":
         return ()
-    if state.status == "on_board":
-        names += ["MOVE"]
-    elif ledger.phase is Phase.BAKING:
+    if ledger.phase is Phase.BAKING:
         names += ["BAKEEND"]
+    elif ledger.board is not None:
+        names += ["MOVE"]
     elif ledger.phase is Phase.OPEN:
         bakes = [f"BAKE{option.temp_c:g}" for option in state.bake.options]
         if state.bake.needed:
@@ -148,10 +148,13 @@ def after(name: str) -> str:
 
 def carrier_and_action(text: str) -> tuple[str, Action] | None:
     """Return the carrier and the action of a text that holds both codes, apart by a space."""
+    words = text.split()
+    if len(words) != 2:
+        return None
     try:
-        codes = [read_code(word) for word in text.split()]
+        carrier, action = (read_code(word) for word in words)
     except BadCode:
         return None
-    if len(codes) != 2 or codes[0].kind is not CodeKind.CARRIER or codes[1].action is None:
+    if carrier.kind is not CodeKind.CARRIER or action.action is None:
         return None
-    return codes[0].text, codes[1].action
+    return carrier.text, action.action

@@ -122,17 +122,15 @@ _OPTIONS = (
     "completed",
     "asked_undo",
 )
-"""What is kept as it is, beside what has a column of its own."""
+"""What is kept as it is, beside what has a column of its own; left out where there is nothing."""
 
 
 def recalled(station: str, at: int) -> Memory:
     """Return what a station still remembers at a moment."""
     context = scans.station_context(station)
-    memory = Memory(station, context.at, context.person, action=context.action)
     options = context.options
-    for name in _OPTIONS:
-        if name in options:
-            setattr(memory, name, options[name])
+    kept = {name: options[name] for name in _OPTIONS if name in options}
+    memory = Memory(station, context.at, context.person, action=context.action, **kept)
     memory.choices = [(code, text) for code, text in options.get("choices", ())]
     memory.openings = [
         Opening(**one) for one in options.get("openings", ()) if at - one["scanned_at"] <= OPENING_S
@@ -147,12 +145,14 @@ def recalled(station: str, at: int) -> Memory:
 
 def remember(memory: Memory, at: int) -> None:
     """Keep what a station knows after a scan at the moment `at`."""
-    options: dict[str, object] = {name: getattr(memory, name) for name in _OPTIONS}
-    options["choices"] = memory.choices
-    options["openings"] = [
-        {"event": one.event, "carrier": one.carrier, "scanned_at": one.scanned_at}
-        for one in memory.openings
-    ]
+    options: dict[str, object] = {
+        name: value for name in (*_OPTIONS, "choices") if (value := getattr(memory, name))
+    }
+    if memory.openings:
+        options["openings"] = [
+            {"event": one.event, "carrier": one.carrier, "scanned_at": one.scanned_at}
+            for one in memory.openings
+        ]
     carrier = memory.chosen[-1] if memory.chosen else None
     latest = max(at, memory.at)
     scans.set_station_context(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Annotated, Any
 from uuid import UUID
@@ -128,6 +128,7 @@ def _button(name: str) -> ActionButton:
 
 def _shown(done: ScanAnswer) -> dict[str, Any]:
     state = done.state
+    mark = None if state is None else mark_of(state)
     return {
         "now": site().now(),
         "scan_id": done.scan_id,
@@ -142,7 +143,7 @@ def _shown(done: ScanAnswer) -> dict[str, Any]:
         "carrier": done.carrier,
         "part": None if state is None else state.facts.part.number,
         "msl": None if state is None else state.facts.part.msl,
-        "mark": None if state is None else asdict(mark_of(state)),
+        "mark": None if mark is None else {"kind": mark.kind, "word": mark.word},
         "choices": [_choice(one) for one in done.choices],
         "countdowns": [one._asdict() for one in done.countdowns],
         "series": done.series,
