@@ -14,14 +14,17 @@ from msdtrack.standard import levels
 KINDS = ("store", "floor", "line", "cabinet", "oven")
 """The kinds of place."""
 
+SHORTEST_LIFE_H = 0.01
+"""A floor life of no more than this, 36 seconds, is a slip of the pen."""
+
 _PART_NUMBERS = {
-    "body_mm": (100, "mm"),
-    "label_floor_life_hours": (87_600, "h"),
-    "carrier_max_c": (400, "°C"),
-    "max_bake_c": (400, "°C"),
-    "peak_body_c": (400, "°C"),
+    "body_mm": (0, 100, "mm"),
+    "label_floor_life_hours": (SHORTEST_LIFE_H, 87_600, "h"),
+    "carrier_max_c": (0, 400, "°C"),
+    "max_bake_c": (0, 400, "°C"),
+    "peak_body_c": (0, 400, "°C"),
 }
-"""Numbers of a part, all above 0: the most that is no slip of the pen, and the unit."""
+"""Numbers of a part: what they are above, the most that is no slip of the pen, and the unit."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,8 +66,8 @@ def checked_part(facts: PartFacts) -> PartFacts:
         changes["msl"] = levels.parse_level(str(facts.msl))
     except BadInput as error:
         errors.append(FieldError("msl", error.message))
-    for name, (most, unit) in _PART_NUMBERS.items():
-        if check_number(errors, name, getattr(facts, name), unit, above=0, most=most):
+    for name, (above, most, unit) in _PART_NUMBERS.items():
+        if check_number(errors, name, getattr(facts, name), unit, above=above, most=most):
             changes[name] = float(getattr(facts, name))
     if facts.family is not None:
         check_text(errors, "family", facts.family, 40)

@@ -12,6 +12,7 @@ from msdtrack.errors import BadInput
 from msdtrack.exposure.clock import day
 from msdtrack.exposure.facts import PartFacts
 from msdtrack.services import goods_in_questions as questions
+from msdtrack.services.fact_checks import SHORTEST_LIFE_H
 from msdtrack.services.goods_in_draft import Desk
 from msdtrack.services.goods_in_questions import NONE, YES, Asked
 from msdtrack.standard import drypack, levels
@@ -171,7 +172,7 @@ def _floor_life(desk: Desk) -> None:
     if not levels.is_unlimited(as_it_is.msl):
         words = "only the label tells it" if level_h is None else f"{level_h} h"
         typed = desk.answers.to(questions.floor_life(as_it_is.msl, words))
-        stated = questions.read_number("life_h", typed, "h", 87_600)
+        stated = questions.read_number("life_h", typed, "h", 87_600, SHORTEST_LIFE_H)
         if stated is not None and level_h is not None and stated > level_h:
             draft.cautions.append(
                 f"The label's floor life is longer than level {as_it_is.msl} allows: "

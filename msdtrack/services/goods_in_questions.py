@@ -336,8 +336,8 @@ def read_day(name: str, text: str, today: date) -> date:
     return day
 
 
-def read_number(name: str, text: str, unit: str, most: float) -> float | None:
-    """Return a number above 0 that was typed, with decimal point or comma; None for nothing.
+def read_number(name: str, text: str, unit: str, most: float, above: float = 0) -> float | None:
+    """Return a number that was typed, with decimal point or comma; None for nothing.
 
     Raises:
         BadInput: it is none, or out of its range.
@@ -348,8 +348,8 @@ def read_number(name: str, text: str, unit: str, most: float) -> float | None:
         value = float(text.strip().replace(",", "."))
     except ValueError:
         raise wrong_answer(name, f'"{text}" is no number of {unit}') from None
-    if not 0 < value <= most:
-        raise wrong_answer(name, f"give more than 0 and at most {most:g} {unit}")
+    if not above < value <= most:
+        raise wrong_answer(name, f"give more than {above:g} and at most {most:g} {unit}")
     return value
 
 

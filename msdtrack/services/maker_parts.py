@@ -11,7 +11,7 @@ from typing import Any
 
 from msdtrack.errors import BadInput, FieldError
 from msdtrack.services import catalog
-from msdtrack.services.fact_checks import check_number, refuse
+from msdtrack.services.fact_checks import SHORTEST_LIFE_H, check_number, refuse
 from msdtrack.standard import levels
 from msdtrack.store import carriers, goods_in
 from msdtrack.store.catalog import part
@@ -87,8 +87,11 @@ def _checked(facts: Mapping[str, Any]) -> dict[str, Any]:
             checked["msl"] = levels.parse_level(str(checked["msl"]))
         except BadInput as error:
             errors.append(FieldError("msl", error.message))
-    for name, unit, most in (("body_mm", "mm", 100), ("label_floor_life_hours", "h", 87_600)):
-        if check_number(errors, name, checked.get(name), unit, above=0, most=most):
+    for name, unit, above, most in (
+        ("body_mm", "mm", 0, 100),
+        ("label_floor_life_hours", "h", SHORTEST_LIFE_H, 87_600),
+    ):
+        if check_number(errors, name, checked.get(name), unit, above=above, most=most):
             checked[name] = float(checked[name])
     refuse(errors)
     return checked

@@ -13,6 +13,7 @@ from msdtrack.exposure.events import Event, Kind
 from msdtrack.exposure.facts import CarrierFacts
 from msdtrack.printing.codes import CodeKind, make_code
 from msdtrack.services.event_recording import AHEAD_S
+from msdtrack.services.fact_checks import SHORTEST_LIFE_H
 from msdtrack.services.lot_holds import hold_on_arrival
 from msdtrack.standard import levels
 from msdtrack.store import carriers as carrier_store
@@ -179,10 +180,10 @@ def _check(new: NewCarrier, now: int) -> None:
             levels.parse_level(new.msl)
         except BadInput as error:
             wrong("msl", error.message)
-    for name in ("body_mm", "label_floor_life_hours"):
+    for name, above in (("body_mm", 0), ("label_floor_life_hours", SHORTEST_LIFE_H)):
         value = getattr(new, name)
-        if value is not None and value <= 0:
-            wrong(name, "more than 0")
+        if value is not None and value <= above:
+            wrong(name, f"more than {above:g}")
     if new.bag is not None and not new.bag.strip():
         wrong("bag", "leave it out, or name the bag")
     if errors:

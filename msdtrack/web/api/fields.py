@@ -18,6 +18,7 @@ from pydantic import (
 
 from msdtrack.errors import BadInput
 from msdtrack.services.event_recording import AHEAD_S
+from msdtrack.services.fact_checks import SHORTEST_LIFE_H
 from msdtrack.times import parse_time, utc_text
 
 EARLIEST = parse_time("1990-01-01T00:00:00Z")
@@ -103,7 +104,7 @@ Name = Annotated[str, Field(max_length=60, pattern=_PRINTABLE)]
 PartNumber = Name
 Pieces = Annotated[int, Field(ge=1, le=1_000_000_000)]
 BodyMm = Annotated[float, Field(gt=0, le=100, description="mm")]
-Hours = Annotated[float, Field(gt=0, le=87_600, description="hours")]
+Hours = Annotated[float, Field(gt=SHORTEST_LIFE_H, le=87_600, description="hours")]
 TempC = Annotated[float, Field(ge=-60, le=300, description="°C")]
 RhPct = Annotated[float, Field(ge=0, le=100, description="% RH")]
 

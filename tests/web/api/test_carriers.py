@@ -103,6 +103,7 @@ class TestReceipt:
             ({"msl": "3a"}, "msl"),
             ({"body_mm": -1}, "body_mm"),
             ({"label_floor_life_hours": 0}, "label_floor_life_hours"),
+            ({"label_floor_life_hours": 5e-324}, "label_floor_life_hours"),
             ({"owner": "Ines"}, "owner"),
         ],
     )
