@@ -6,7 +6,7 @@ again. One alarm gives each receiver one notice, also when its cause comes back 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from msdtrack.services.alarm_rules import PRIORITIES, active_alarms
@@ -128,19 +128,12 @@ def close_broken_off(now: int) -> None:
                 notices.put_notice(replace(one, state="unsure", error=BROKEN_OFF))
 
 
-def trouble(active: Collection[AlarmRecord]) -> NoticeTrouble:
-    """Return what of the active alarms' notices has not gone out as it should.
-
-    Args:
-        active: the alarms that have not ended.
-    """
-    found = notices.notices([alarm.id for alarm in active])
-    bad = [one for one in found if one.state in ("waiting", "failed", "unsure")]
-    return NoticeTrouble(
-        sum(one.state == "waiting" for one in bad),
-        sum(one.state != "waiting" for one in bad),
-        max(bad, key=lambda one: one.claimed_at, default=None),
-    )
+def trouble() -> NoticeTrouble:
+    """Return what of the active alarms' notices has not gone out as it should."""
+    with read():
+        counts, newest = notices.held_up()
+    waiting = counts.get("waiting", 0)
+    return NoticeTrouble(waiting, sum(counts.values()) - waiting, newest)
 
 
 def notices_of(alarms: Iterable[AlarmRecord]) -> dict[int, list[NoticeRecord]]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from msdtrack import __version__
-from msdtrack.services import alarm_notices, alarm_rules
+from msdtrack.services import alarm_lists, alarm_notices, alarm_rules
+from msdtrack.services.alarm_lists import Narrowed
 from msdtrack.store import lease, places, reading_log
 from msdtrack.store.connection import is_sqlite, read, version
 from msdtrack.times import utc_text
@@ -34,8 +35,9 @@ def health(now: int) -> dict[str, Any]:
         newest = reading_log.newest()
         everywhere = places.places(limit=_ALL_PLACES)
         changes = version()
-        active, shelved = alarm_rules.active_alarms(), alarm_rules.shelved_alarms()
-        trouble = alarm_notices.trouble(active)
+        active = alarm_lists.sums(Narrowed())
+        shelved = alarm_lists.count("shelved")
+        trouble = alarm_notices.trouble()
         flood = alarm_rules.flood(now)
     age_s = None if last_run_at is None else max(0, now - last_run_at)
     return {
@@ -50,9 +52,9 @@ def health(now: int) -> dict[str, Any]:
             "age_s": age_s,
         },
         "alarms": {
-            "active": len(active),
-            "unacknowledged": sum(alarm.acknowledged_at is None for alarm in active),
-            "shelved": len(shelved),
+            "active": active.count,
+            "unacknowledged": active.unacknowledged,
+            "shelved": shelved,
             "flood": flood > 0,
         },
         "notices": {

@@ -64,6 +64,31 @@ def test_an_alarm_is_acknowledged_and_another_shelved_by_keyboard(
     expect(rows).to_have_count(count)
 
 
+def test_a_scanned_carrier_shows_its_alarm_alone(page: Page, new_server: NewServer) -> None:
+    """Badge and label from the scanner, Tab and Enter; the address keeps what was scanned."""
+    server, shop = new_server(nothing_more)
+    page.goto(f"{server.url}/alarms")
+    expect(page.locator("#badge")).to_be_focused()
+    page.keyboard.type(shop.people[0])
+    page.keyboard.press("Enter")
+    expect(page.locator(".who")).to_contain_text("You are Mira")
+    expect(page.locator("#find")).to_be_focused()
+    page.keyboard.type(shop.expired)
+    page.keyboard.press("Enter")
+    expect(page).to_have_url(f"{server.url}/alarms?find={shop.expired}")
+    rows = page.locator("table.alarms tbody tr")
+    expect(rows).to_have_count(1)
+    expect(rows).to_contain_text("Floor life over")
+    _tab_to(page, "Acknowledge as Mira")
+    page.keyboard.press("Enter")
+    expect(page.locator(".told")).to_contain_text("Acknowledged by Mira")
+    expect(page).to_have_url(f"{server.url}/alarms?find={shop.expired}")
+    expect(page.locator("#find")).to_be_focused()
+    page.keyboard.type(shop.people[1])
+    page.keyboard.press("Enter")
+    expect(page.locator(".who")).to_contain_text("You are Jonas")
+
+
 @pytest.mark.parametrize("width", [390, 1024, 1920])
 def test_open_forms_fit_the_screen(page: Page, new_server: NewServer, width: int) -> None:
     """Nothing reaches beyond the side with every form open, and fingers hit what they mean."""

@@ -5,57 +5,66 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from flask import Blueprint, Response, flash, redirect, request, url_for
+from flask import Blueprint, Response, flash, redirect, request
 from werkzeug.wrappers import Response as AnyResponse
 
 from msdtrack.config import notice_urls
 from msdtrack.errors import BadInput, MsdtrackError
 from msdtrack.exposure.facts import HOUR_S
-from msdtrack.services import alarm_causes, alarm_notices, alarm_rules, catalog, policies
+from msdtrack.printing.codes import BadCode, CodeKind, read_code
+from msdtrack.services import alarm_lists, alarm_notices, alarm_rules, catalog, policies
+from msdtrack.services.alarm_lists import AlarmGroup, AlarmsListed, AlarmSums, ListName
 from msdtrack.services.alarm_notices import NoticeTrouble
 from msdtrack.services.catalog import Person
-from msdtrack.store.records import AlarmRecord, AlarmStep, NoticeRecord
 from msdtrack.times import local_text
 from msdtrack.web import who
+from msdtrack.web.alarm_address import NO_PLACE, AlarmAddress, asked_for
+from msdtrack.web.alarm_rows import KINDS, AlarmRow, alarm_rows
 from msdtrack.web.forms import Form
-from msdtrack.web.marks import Mark, alarm_mark
-from msdtrack.web.names import all_people, person_names, place_names
+from msdtrack.web.names import all_people, place_names
 from msdtrack.web.rendering import render_page
 from msdtrack.web.site import site
 
-HISTORY_LENGTH = 50
+PAGE_LENGTH = 50
+SHELF_LENGTH = 20
 
 pages = Blueprint("alarms", __name__)
 
 
 @dataclass(frozen=True, slots=True)
-class AlarmRow:
-    """One alarm.
+class AlarmPart:
+    """A page of one list.
 
     Args:
-        alarm: the alarm.
-        mark: its mark with the word of its state.
-        place: name of its place, "" if it has none.
-        by: name of who acknowledged it, "" if nobody did.
-        shelved_by: name of who shelved it, "" if it is not shelved.
-        stale: it has stood for a day and says nothing new.
-        steps: what was done with it, in words.
-        unsent: notices of it that have not gone out as they should.
+        rows: its alarms.
+        count: how many the whole list holds.
+        first: the number of the first of these in it, 1 being the top.
+        first_url, previous_url, next_url: where its other pages are, "" if there is none.
     """
 
-    alarm: AlarmRecord
-    mark: Mark
-    place: str
-    by: str
-    shelved_by: str
-    stale: bool
-    steps: tuple[str, ...]
-    unsent: tuple[NoticeRecord, ...]
+    rows: tuple[AlarmRow, ...]
+    count: int
+    first: int
+    first_url: str
+    previous_url: str
+    next_url: str
 
-    @property
-    def boards(self) -> str | None:
-        """Return the code of the batch of boards it is about, None if it is about none."""
-        return alarm_causes.boards_of(self.alarm.cause)
+
+@dataclass(frozen=True, slots=True)
+class AlarmChoice:
+    """What the active alarms can be narrowed to.
+
+    Args:
+        name: what they have in common, in words.
+        url: where only they are; where all are again if they are chosen.
+        chosen: whether only they are shown.
+        group: how many they are, None if there is none left.
+    """
+
+    name: str
+    url: str
+    chosen: bool
+    group: AlarmGroup | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,10 +72,12 @@ class AlarmPage:
     """The alarms.
 
     Args:
+        address: what is looked for.
+        sums: how many active ones there are of that.
+        kinds, places: what they can be narrowed to, the worst first.
         active: those that have not ended and are not shelved, what nobody acknowledged first.
         shelved: those that are, what comes back first at the top.
-        past: ended ones, newest first.
-        after: id to go on from in the past, None at its end.
+        ended: ended ones, newest first.
         people: who can acknowledge.
         person: who is at the browser, None if nobody said so lately.
         flood: how many alarms came in ten minutes if that is a flood, else 0.
@@ -77,10 +88,13 @@ class AlarmPage:
         values, errors: what stands in it, and what is wrong, by field.
     """
 
-    active: tuple[AlarmRow, ...]
-    shelved: tuple[AlarmRow, ...]
-    past: tuple[AlarmRow, ...]
-    after: int | None
+    address: AlarmAddress
+    sums: AlarmSums
+    kinds: tuple[AlarmChoice, ...]
+    places: tuple[AlarmChoice, ...]
+    active: AlarmPart
+    shelved: AlarmPart
+    ended: AlarmPart
     people: tuple[Person, ...]
     person: Person | None
     flood: int
@@ -94,8 +108,37 @@ class AlarmPage:
 
 @pages.get("/alarms")
 def show() -> Response:
-    """Answer the alarms."""
-    return render_page("alarms.html", _page())
+    """Answer the alarms; 304 to whoever has the page as it would be made now."""
+    response = render_page("alarms.html", _page())
+    response.add_etag()
+    response.make_conditional(request)
+    return response
+
+
+@pages.post("/alarms/find")
+def find() -> AnyResponse:
+    """Show the alarms of what was scanned, or those with the words that were typed.
+
+    A badge says who is at the browser, as scanners send it to the field that has the focus.
+    """
+    text, asked = Form(request.form).text("find"), asked_for()
+    try:
+        code = read_code(text)
+    except BadCode:
+        return redirect(asked.looking_for(find=text).url(), 303)
+    try:
+        if code.kind is CodeKind.PERSON:
+            who.remember(who.from_badge(code.text))
+        elif code.kind is CodeKind.PLACE:
+            asked = AlarmAddress(place=catalog.place(code.text).code)
+        elif code.kind in (CodeKind.CARRIER, CodeKind.JOB):
+            asked = AlarmAddress(find=code.text)
+        else:
+            message = f"{code.text} is the code of a {code.kind.word}: scan a carrier, boards, a "
+            flash(f"{message}place or a badge.", "stop")
+    except MsdtrackError as error:
+        flash(error.message, "stop")
+    return redirect(asked.url(), 303)
 
 
 @pages.post("/alarms/who")
@@ -112,7 +155,7 @@ def say_who() -> AnyResponse:
             who.forget()
     except MsdtrackError as error:
         flash(error.message, "stop")
-    return redirect(url_for("alarms.show"), 303)
+    return redirect(asked_for().url(), 303)
 
 
 @pages.post("/alarms/<int:alarm_id>/acknowledge")
@@ -122,7 +165,7 @@ def acknowledge(alarm_id: int) -> AnyResponse:
     if person is not None:
         alarm_rules.acknowledge(alarm_id, person.code, site().now())
         flash(f"Acknowledged by {person.name}.", "ok")
-    return redirect(url_for("alarms.show"), 303)
+    return redirect(asked_for().url(), 303)
 
 
 @pages.post("/alarms/<int:alarm_id>/shelve")
@@ -131,7 +174,7 @@ def shelve(alarm_id: int) -> AnyResponse:
     now, form = site().now(), Form(request.form)
     person = _present()
     if person is None:
-        return redirect(url_for("alarms.show"), 303)
+        return redirect(asked_for().url(), 303)
     most_h = policies.policies(now)["shelve_most_h"]
     reason = form.text("reason", required=True)
     hours = form.number("hours", required=True, least=1, most=float(most_h))
@@ -141,12 +184,15 @@ def shelve(alarm_id: int) -> AnyResponse:
         alarm = alarm_rules.shelve(alarm_id, person.code, reason, until, now)
     except BadInput as error:
         form.take_over(error, {"until": "hours"})
-        response = render_page("alarms.html", _page(alarm_id, form.values, form.errors))
+        page = _page(alarm_id, form.values, form.errors)
+        if all(row.alarm.id != alarm_id for row in page.active.rows):
+            flash(f"Alarm {alarm_id} was not shelved. {error.message}", "stop")
+        response = render_page("alarms.html", page)
         response.status_code = 422
         return response
     back = local_text(alarm.shelved_until or until, site().tz)
     flash(f"Shelved by {person.name}. It comes back by itself {back}.", "ok")
-    return redirect(url_for("alarms.show"), 303)
+    return redirect(asked_for().url(), 303)
 
 
 @pages.post("/alarms/<int:alarm_id>/unshelve")
@@ -157,7 +203,7 @@ def unshelve(alarm_id: int) -> AnyResponse:
         alarm = alarm_rules.unshelve(alarm_id, person.code, site().now())
         told = "its cause is gone, so it has ended" if alarm.ended_at else "it stands"
         flash(f"Taken off the shelf by {person.name}: {told}.", "ok")
-    return redirect(url_for("alarms.show"), 303)
+    return redirect(asked_for().url(), 303)
 
 
 def _present() -> Person | None:
@@ -175,55 +221,88 @@ def _page(
     values: Mapping[str, str] | None = None,
     errors: Mapping[str, str] | None = None,
 ) -> AlarmPage:
-    now, asked = site().now(), request.args.get("after", "")
-    after = int(asked) if asked.isascii() and asked.isdecimal() else None
-    history = alarm_rules.alarm_history(after, HISTORY_LENGTH + 1)
-    shown = history[:HISTORY_LENGTH]
-    active, shelved = alarm_rules.active_alarms(), alarm_rules.shelved_alarms()
-    rows = _rows([*active, *shelved, *shown], now)
+    now, address = site().now(), asked_for()
+    lengths: dict[ListName, int] = {
+        "active": PAGE_LENGTH,
+        "shelved": SHELF_LENGTH,
+        "ended": PAGE_LENGTH,
+    }
+    lists = {
+        name: alarm_lists.listed(name, address.narrowed, length, address.after(name))
+        for name, length in lengths.items()
+    }
+    places, people = place_names(), tuple(all_people())
+    alarms = [alarm for each in lists.values() for alarm in each.alarms]
+    rows = alarm_rows(alarms, now, places, {person.code: person.name for person in people})
+    parts = {name: _part(address, name, each, rows) for name, each in lists.items()}
+    sums = alarm_lists.sums(address.narrowed)
     return AlarmPage(
-        active=tuple(rows[alarm.id] for alarm in active),
-        shelved=tuple(rows[alarm.id] for alarm in shelved),
-        past=tuple(rows[alarm.id] for alarm in shown if alarm.ended_at is not None),
-        after=shown[-1].id if len(history) > HISTORY_LENGTH else None,
-        people=tuple(all_people()),
+        address=address,
+        sums=sums,
+        kinds=_kinds(address, sums.kinds),
+        places=_places(address, sums.places, places),
+        active=parts["active"],
+        shelved=parts["shelved"],
+        ended=parts["ended"],
+        people=people,
         person=who.present(),
         flood=alarm_rules.flood(now),
         most_h=float(policies.policies(now)["shelve_most_h"]),
         receivers=len(notice_urls(site().settings.notice_urls)),
-        trouble=alarm_notices.trouble(active),
+        trouble=alarm_notices.trouble(),
         open_id=open_id,
         values=values or {},
         errors=errors or {},
     )
 
 
-def _rows(alarms: Sequence[AlarmRecord], now: int) -> dict[int, AlarmRow]:
-    places, people = place_names(), person_names()
-    steps, notices = alarm_rules.alarm_steps(alarms), alarm_notices.notices_of(alarms)
-    return {
-        alarm.id: AlarmRow(
-            alarm,
-            alarm_mark(alarm),
-            "" if alarm.place is None else places.get(alarm.place, alarm.place),
-            people.get(alarm.acknowledged_by or "", alarm.acknowledged_by or ""),
-            people.get(alarm.shelved_by or "", alarm.shelved_by or ""),
-            alarm_rules.is_stale(alarm, now),
-            tuple(_step_text(step, people) for step in steps[alarm.id]),
-            tuple(one for one in notices[alarm.id] if one.state in ("waiting", "failed", "unsure")),
+def _part(
+    address: AlarmAddress, name: ListName, listed: AlarmsListed, rows: Mapping[int, AlarmRow]
+) -> AlarmPart:
+    # The active ones are at the top, where the field for the scanner has the focus.
+    anchor = {} if name == "active" else {"_anchor": name}
+    begin = address.going_on(name, None).url(**anchor)
+    back = address.going_on(name, listed.previous).url(**anchor)
+    further = address.going_on(name, listed.next).url(**anchor)
+    begun = address.after(name) is not None
+    return AlarmPart(
+        rows=tuple(rows[alarm.id] for alarm in listed.alarms),
+        count=listed.count,
+        first=listed.before + 1,
+        first_url=begin if begun else "",
+        previous_url=back if begun and listed.before else "",
+        next_url="" if listed.next is None else further,
+    )
+
+
+def _kinds(address: AlarmAddress, groups: Sequence[AlarmGroup]) -> tuple[AlarmChoice, ...]:
+    found = {group.key or "": group for group in groups}
+    return tuple(
+        AlarmChoice(
+            KINDS.get(kind, kind),
+            address.looking_for(kind="" if kind == address.kind else kind).url(),
+            kind == address.kind,
+            found.get(kind),
         )
-        for alarm in alarms
-    }
+        for kind in _with_chosen(found, address.kind)
+    )
 
 
-def _step_text(step: AlarmStep, people: Mapping[str, str]) -> str:
-    at = local_text(step.at, site().tz)
-    by = people.get(step.person or "", step.person or "")
-    if step.step == "acknowledged":
-        return f"{at}: acknowledged by {by}"
-    if step.step == "shelved":
-        until = "" if step.until is None else f" until {local_text(step.until, site().tz)}"
-        return f"{at}: shelved by {by}{until}: {step.reason}"
-    if step.step == "unshelved":
-        return f"{at}: taken off the shelf by {by}"
-    return f"{at}: back from the shelf, its time was over"
+def _places(
+    address: AlarmAddress, groups: Sequence[AlarmGroup], names: Mapping[str, str]
+) -> tuple[AlarmChoice, ...]:
+    found = {group.key or NO_PLACE: group for group in groups}
+    return tuple(
+        AlarmChoice(
+            "No place" if place == NO_PLACE else names.get(place, place),
+            address.looking_for(place="" if place == address.place else place).url(),
+            place == address.place,
+            found.get(place),
+        )
+        for place in _with_chosen(found, address.place)
+    )
+
+
+def _with_chosen(found: Mapping[str, AlarmGroup], chosen: str) -> list[str]:
+    """Return what can be chosen, with what is chosen although none of it is left."""
+    return [*found] if not chosen or chosen in found else [chosen, *found]
