@@ -40,6 +40,7 @@ GONE = {
 AGAINST_A_HOLD = {
     Kind.LOAD: "it was loaded while on hold",
     Kind.PLACE_ON_BOARD: "it was placed on a board while on hold",
+    Kind.REFLOW: "it was reflowed while on hold",
 }
 """What a hold forbids; a release settles it, for quality decides knowing of it."""
 

@@ -16,6 +16,7 @@ from msdtrack.printing import sheet
 from msdtrack.printing.codes import CodeKind, make_code
 from msdtrack.printing.label import SignFacts
 from msdtrack.services import board_states, catalog, event_recording, placements
+from msdtrack.services.board_conflicts import refuse_conflict
 from msdtrack.services.board_states import BatchState
 from msdtrack.services.carrier_states import oven_limits, state
 from msdtrack.services.event_recording import LogLine, NewEvent, Recorded
@@ -167,9 +168,9 @@ def record(
         else:
             sent = _as_stored(replace(new, carrier=_carrier_of(batch, new, now)), batch, now)
         (recorded,) = event_recording.record([sent], now)
-        if refuse_conflicts:
-            _refuse_conflicts(recorded)
         state = board_states.state_of_batch(code, now)
+        if refuse_conflicts:
+            refuse_conflict(state, recorded.id)
     return RecordedBatchEvent(recorded.id, recorded.result, state)
 
 

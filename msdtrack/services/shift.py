@@ -8,10 +8,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 from fractions import Fraction
-from typing import Literal
+from typing import Literal, Protocol, TypeVar
 from uuid import NAMESPACE_OID, uuid5
 
 from msdtrack.errors import BadInput, Refused
+from msdtrack.exposure.bake_advice import advise
 from msdtrack.exposure.clock import can_reset_by_storage, storage_rate
 from msdtrack.exposure.events import Kind
 from msdtrack.exposure.facts import HOUR_S
@@ -19,16 +20,20 @@ from msdtrack.exposure.ledger import Phase
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services import cabinets, catalog, event_recording
 from msdtrack.services.accounts import account
-from msdtrack.services.carrier_states import oven_limits, watch
+from msdtrack.services.carrier_states import oven_limits
 from msdtrack.services.catalog import Place
 from msdtrack.services.countdowns import desiccant_is_good
 from msdtrack.services.event_recording import AHEAD_S, NewEvent
+from msdtrack.services.glance import Glance, glance_of
 from msdtrack.standard import recovery
 from msdtrack.store import event_log, policies
 from msdtrack.store.connection import read, write
 from msdtrack.times import duration_text, local_text
 
 Goal = Literal["oven", "cabinet", "bag", "quality", "use"]
+
+ALL_PLACES = 10_000
+"""More than any site has."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,23 +60,32 @@ class StillOut:
     state: CarrierState
     destination: Destination
 
+    @property
+    def seen(self) -> Glance:
+        """Return the carrier at a glance."""
+        return glance_of(self.state)
 
-def still_out(now: int, place: str | None = None) -> list[StillOut]:
-    """Return every carrier that is exposed and has a clock, most urgent first.
+
+class Out(Protocol):
+    """What is out, a carrier or a batch of boards."""
+
+    @property
+    def seen(self) -> Glance:
+        """Return it at a glance."""
+
+
+OutT = TypeVar("OutT", bound=Out)
+
+
+def destination(state: CarrierState, places: Sequence[Place] | None = None) -> Destination:
+    """Return where an exposed carrier should go as it is now.
 
     Args:
-        now: the present moment.
-        place: only what is at this place; None is everywhere.
+        state: the carrier.
+        places: every place, for callers that ask for many carriers; None: they are read.
     """
     with read():
-        states = [state for state in watch(now, place) if _is_out(state)]
-        return [StillOut(state, destination(state)) for state in states]
-
-
-def destination(state: CarrierState) -> Destination:
-    """Return where an exposed carrier should go as it is now."""
-    with read():
-        everywhere = catalog.places(limit=10_000)
+        everywhere = catalog.places(limit=ALL_PLACES) if places is None else places
         if state.ledger.held or "hic_missing" in state.reasons or state.conflicts:
             return Destination("quality", "Hold for quality", "Nobody uses it until they decide.")
         if state.bake.needed:
@@ -171,14 +185,11 @@ def record_found_open(
         return event_recording.record([event], now)[0].state
 
 
-def _is_out(state: CarrierState) -> bool:
-    return state.status == "exposed" and state.facts.part.msl != "1"
-
-
 def _to_oven(state: CarrierState, ovens: Sequence[Place]) -> Destination:
-    code = state.facts.code
+    limit_h = policies.policies().cumulative_bake_h.at(state.at)
     for oven in sorted(ovens, key=lambda one: one.name):
-        chosen = account(code).state(state.at, oven_limits(oven.code)).bake.chosen
+        limits = oven_limits(oven.code)
+        chosen = advise(state.facts, state.ledger, limit_h, limits).chosen
         if chosen is not None:
             bake = f"{float(chosen.hours):g} h at {chosen.temp_c:g} °C make its floor life whole."
             return Destination("oven", oven.name, bake, oven.code)
@@ -192,7 +203,7 @@ def _to_dry_storage(state: CarrierState, dry: Sequence[Place]) -> Destination:
     left = _left_text(state)
     if desiccant_is_good(state):
         why = f"Its desiccant is still good; the clock stands with {left}."
-        if _runs_in_storage(state):
+        if runs_in_storage(state):
             why = "Its desiccant is still good."
         return Destination("bag", "Close its bag again", why)
     rule = recovery.dry_storage_rule(part.msl)
@@ -201,7 +212,7 @@ def _to_dry_storage(state: CarrierState, dry: Sequence[Place]) -> Destination:
     if can_reset_by_storage(part, ledger):
         due = duration_text(rule.factor * ledger.exposure_s)
         why = f"After {due} of dry storage its floor life is whole again."
-    elif _runs_in_storage(state):
+    elif runs_in_storage(state):
         why = f"Its clock runs on in dry storage too: {left}. Use it before, or bake it."
     else:
         why = f"The clock stands there, with {left}."
@@ -212,7 +223,8 @@ def _to_dry_storage(state: CarrierState, dry: Sequence[Place]) -> Destination:
     return Destination("bag", words, f"No cabinet is at {limit} % RH or less. {why}")
 
 
-def _runs_in_storage(state: CarrierState) -> bool:
+def runs_in_storage(state: CarrierState) -> bool:
+    """Return whether the clock of a carrier runs on in dry storage."""
     paused = policies.policies().pause_levels_4_to_5a.at(state.at)
     return storage_rate(state.facts.part, paused) > 0
 
@@ -225,9 +237,9 @@ def _left_text(state: CarrierState) -> str:
     return f"{duration_text(int(left_s))} left"
 
 
-def by_place(found: Iterable[StillOut]) -> dict[str | None, list[StillOut]]:
+def by_place(found: Iterable[OutT]) -> dict[str | None, list[OutT]]:
     """Return what is still out by place; places stand in the order of their most urgent."""
-    places: dict[str | None, list[StillOut]] = {}
+    places: dict[str | None, list[OutT]] = {}
     for one in found:
-        places.setdefault(one.state.ledger.place, []).append(one)
+        places.setdefault(one.seen.place, []).append(one)
     return places

@@ -11,6 +11,7 @@ from flask import Response, request
 from msdtrack.exposure.state import MAX_PASSES, CarrierState
 from msdtrack.printing.codes import ACTIONS
 from msdtrack.services import boards, carrier_states
+from msdtrack.services.board_conflicts import BoardConflict, conflicts_of
 from msdtrack.services.board_states import BatchState, BoardBake
 from msdtrack.services.catalog import Person, Place
 from msdtrack.services.countdowns import next_step_text
@@ -66,6 +67,8 @@ class BatchPage:
         state: as of now.
         row: the same as on the list.
         reasons: why it must not go through a reflow, in sentences.
+        conflicts: what contradicts its log.
+        own: ids of the events on its log, which can be corrected there.
         components: what is placed on it, the worst first.
         log: what happened to it, newest first.
         carrier: the carrier that was scanned and waits for its number of pieces, None for none.
@@ -82,6 +85,8 @@ class BatchPage:
     state: BatchState
     row: BatchRow
     reasons: tuple[str, ...]
+    conflicts: tuple[BoardConflict, ...]
+    own: frozenset[str]
     components: tuple[ComponentRow, ...]
     log: tuple[BatchLogEntry, ...]
     carrier: CarrierState | None
@@ -147,12 +152,15 @@ def batch_page(
         values = {"last": "more", "hic": CARDS[0], "seal": SEALS[0]}
         if carrier is not None:
             values["quantity"] = str(min(state.batch.boards, carrier.ledger.quantity) or "")
+    log = log_entries(boards.log_of(state.batch.code), names, person_names())
     return BatchPage(
         state=state,
         row=batch_row(state, names),
         reasons=tuple(reason_text(reason) for reason in state.reasons),
+        conflicts=conflicts_of(state),
+        own=frozenset(entry.line.event.id for entry in log),
         components=component_rows(state),
-        log=log_entries(boards.log_of(state.batch.code), names, person_names()),
+        log=log,
         carrier=carrier,
         carrier_step="" if carrier is None else next_step_text(carrier, site().tz),
         oven=oven,

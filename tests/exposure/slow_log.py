@@ -72,12 +72,13 @@ def settled(events: Sequence[Event], received_at: int) -> tuple[list[Event], set
 
 
 def _against_a_hold(events: Sequence[Event]) -> set[str]:
-    """Return the ids of what was loaded or placed on boards while on hold, if no release came."""
+    """Return the ids of what was loaded, placed or reflowed while on hold, if no release came."""
+    forbidden = (Kind.LOAD, Kind.PLACE_ON_BOARD, Kind.REFLOW)
     found = set()
     for i, event in enumerate(events):
         before = [e.kind for e in events[:i] if e.kind in (Kind.HOLD, Kind.RELEASE)]
         released = any(e.kind is Kind.RELEASE for e in events[i:])
-        if event.kind in (Kind.LOAD, Kind.PLACE_ON_BOARD) and before[-1:] == [Kind.HOLD]:
+        if event.kind in forbidden and before[-1:] == [Kind.HOLD]:
             found |= set() if released else {event.id}
     return found
 

@@ -251,6 +251,7 @@ def test_a_scrapped_carrier_that_turns_up_again_was_there_all_the_time() -> None
     [
         ("load", "it was loaded while on hold"),
         ("place_on_board", "it was placed on a board while on hold"),
+        ("reflow", "it was reflowed while on hold"),
     ],
 )
 def test_what_was_used_while_on_hold_contradicts_the_hold_until_quality_releases_it(
@@ -277,6 +278,25 @@ def test_a_hold_and_another_contradiction_are_both_told() -> None:
     assert [one.message for one in history.state(5).conflicts] == [
         "it was loaded with no opening on record"
     ]
+
+
+def test_a_last_reflow_while_on_hold_stays_one_and_a_release_after_it_settles_it() -> None:
+    history = bagged().add("open", 0).add("hold", 1, reason="smear").add("reflow", 20, last=True)
+    state = history.state(30)
+    assert state.ledger.gone == "soldered"
+    assert state.used_share == Fraction(20, 168)
+    assert "history_conflict" in state.reasons
+    released = history.add("release", 40, reason="wiped").state(50)
+    assert (released.conflicts, released.used_share) == ((), Fraction(20, 168))
+
+
+def test_a_reflow_while_on_hold_is_settled_by_correcting_it_or_the_hold() -> None:
+    history = bagged().add("open", 0).add("hold", 5, reason="smear").add("reflow", 6)
+    hold, reflow = history.events[-2:]
+    assert [one.event_id for one in history.state(10).conflicts] == [reflow.id]
+    earlier = amended(reflow, 11, at=T0 + 4 * HOUR_S)
+    for mended in (earlier, voided(reflow, 11), voided(hold, 11)):
+        assert corrected(history, mended).state(10).conflicts == ()
 
 
 # -- boards and splits -------------------------------------------------------------------------

@@ -14,6 +14,7 @@ from msdtrack.services.carrier_states import state
 from msdtrack.services.climate import NewReading
 from msdtrack.services.event_recording import NewEvent
 from msdtrack.services.shift import destination, record_found_open
+from msdtrack.services.shift_boards import everything_out
 from msdtrack.times import parse_time
 from tests.services.conftest import NOW, receive
 
@@ -97,10 +98,10 @@ def test_the_list_has_what_is_out_and_nothing_else(floor: dict[str, str]) -> Non
     stored = out(floor, "BL-0101", 20)
     event = NewEvent(str(uuid4()), stored, "move", NOW - HOUR, place=floor["Cabinet"])
     event_recording.record([event], NOW)
-    found = shift.still_out(NOW)
-    assert [one.state.facts.code for one in found] == [late, early]
-    assert list(shift.by_place(found)) == [floor["Bench"]]
-    assert shift.still_out(NOW, floor["Cabinet"]) == []
+    found = everything_out(NOW)
+    assert [one.seen.code for one in found.first] == [late, early]
+    assert list(shift.by_place(found.first)) == [floor["Bench"]]
+    assert everything_out(NOW, floor["Cabinet"]).first == ()
 
 
 # -- found open ----------------------------------------------------------------------------------

@@ -268,7 +268,8 @@ def record_batch_event(code: str, body: BoardsEvent, now: int) -> tuple[dict[str
     """Record what happened to a batch on every placement on it, or on none.
 
     What its boards can't see as they are is refused: a reflow after the last one, a bake hotter
-    than a component allows, anything before something is placed on them.
+    than a component allows, anything before something is placed on them. A reflow while they are
+    on hold is kept, and is a `history_conflict` until they are released or it is corrected.
     """
     given = body.root.model_dump(exclude_none=True)
     if isinstance(body.root, BoardsClose):

@@ -10,8 +10,9 @@ from flask import Blueprint, Response, current_app, redirect, request, session, 
 from werkzeug.wrappers import Response as AnyResponse
 
 from msdtrack.errors import MsdtrackError
+from msdtrack.exposure.state import CarrierState
 from msdtrack.printing.codes import BadCode, CodeKind, read_code
-from msdtrack.services import catalog, scanning, shift
+from msdtrack.services import catalog, scanning, shift, shift_boards
 from msdtrack.services.catalog import Place
 from msdtrack.services.scanning import NewScan, ScanAnswer
 from msdtrack.services.shift import Destination
@@ -29,6 +30,9 @@ from msdtrack.web.site import site
 pages = Blueprint("shift", __name__)
 
 DESK = "shift"
+MOST_ROWS = 200
+"""A page with thousands would take longer to come than until it is asked for again."""
+
 _STATION = "shift_station"
 _MINUTES = (5, 15, 30, 60)
 _NOBODY, _CLOSED = "It was opened, nobody knows when", "Its bag is closed"
@@ -44,7 +48,7 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class OutRow:
-    """A carrier that is still out, and where it should go."""
+    """A carrier or a batch of boards that is still out, and where it should go."""
 
     row: Row
     goal: Destination
@@ -58,8 +62,10 @@ class ShiftPage:
         data_url: where its script asks for the live part.
         here: the place one is at, None for everywhere.
         places: the places to choose from.
-        groups: what is still out, by the name of its place.
-        count: how many that are.
+        groups: what is still out, by the name of its place, the most urgent first, as much as a
+            page can hold.
+        count: how many are out in all.
+        beyond: how many of them the page does not hold.
         ticked: what was done here, newest first.
         said: the answer to the last scan, None for none.
         scan_id: makes the next scan happen once.
@@ -74,6 +80,7 @@ class ShiftPage:
     places: tuple[Place, ...]
     groups: tuple[tuple[str, tuple[OutRow, ...]], ...]
     count: int
+    beyond: int
     ticked: tuple[ScanBrief, ...]
     said: Said | None = None
     scan_id: str = ""
@@ -203,17 +210,26 @@ class _Desk:
 
     def _scan(self, text: str, more: str = "") -> None:
         answer = self._scanned(text)
-        next_step = answer.next_step
-        if answer.carrier is not None and answer.state is not None and answer.tone != "refuse":
-            if answer.state.status == "exposed" and answer.state.facts.part.msl != "1":
-                goal = shift.destination(answer.state)
+        title, message, next_step = answer.title, f"{answer.message}{more}", answer.next_step
+        state = answer.state
+        if answer.tone != "refuse":
+            board = self._boards(text) if state is None else state.ledger.board
+            goal = self._goal(board, state)
+            if board is not None and state is not None:
+                message = f"Boards {board}: {message}"
+            if goal is not None:
                 next_step = f"To: {goal.title}. {goal.why}"
-            elif answer.state.status != "exposed" and answer.title in ("Moved", "Closed"):
-                answer_title = "Ticked off"
-                message = f"{answer.message}{more}"
-                say(DESK, Said(answer.tone, answer_title, message, answer.next_step))
-                return
-        say(DESK, Said(answer.tone, answer.title, f"{answer.message}{more}", next_step))
+            elif state is not None and state.status != "exposed" and title in ("Moved", "Closed"):
+                title = "Ticked off"
+        say(DESK, Said(answer.tone, title, message, next_step))
+
+    def _goal(self, board: str | None, state: CarrierState | None) -> Destination | None:
+        """Return where what was scanned should go, None if it has no clock that runs."""
+        if board is not None:
+            return shift_boards.goal_of(board, self.now)
+        if state is None or state.status != "exposed" or state.facts.part.msl == "1":
+            return None
+        return shift.destination(state)
 
     def _scanned(self, text: str) -> ScanAnswer:
         new = NewScan(self.scan_id, _station(), text)
@@ -221,19 +237,25 @@ class _Desk:
 
     @staticmethod
     def _carrier(text: str) -> str | None:
-        try:
-            code = read_code(text)
-        except BadCode:
-            return None
-        return code.text if code.kind is CodeKind.CARRIER and " " not in text.strip() else None
+        return None if " " in text.strip() else _read(text, CodeKind.CARRIER)
+
+    @staticmethod
+    def _boards(text: str) -> str | None:
+        return _read(text, CodeKind.JOB)
 
     @staticmethod
     def _place(text: str) -> str | None:
-        try:
-            code = read_code(text)
-        except BadCode:
-            return None
-        return catalog.place(code.text).code if code.kind is CodeKind.PLACE else None
+        code = _read(text, CodeKind.PLACE)
+        return None if code is None else catalog.place(code).code
+
+
+def _read(text: str, kind: CodeKind) -> str | None:
+    """Return a code of a kind, None if it is of another or none at all."""
+    try:
+        code = read_code(text)
+    except BadCode:
+        return None
+    return code.text if code.kind is kind else None
 
 
 def _station() -> str:
@@ -248,18 +270,18 @@ def _page(complete: bool) -> ShiftPage:
     here = None if code is None else catalog.place(code)
     names = place_names()
     groups = []
-    count = 0
-    for place, found in shift.by_place(shift.still_out(now, code)).items():
+    out = shift_boards.everything_out(now, code, MOST_ROWS)
+    for place, found in shift.by_place(out.first).items():
         name = "Place not known" if place is None else names.get(place, place)
-        rows = tuple(OutRow(row_of(one.state, names), one.destination) for one in found)
+        rows = tuple(OutRow(row_of(one.seen, names), one.destination) for one in found)
         groups.append((name, rows))
-        count += len(rows)
     live = ShiftPage(
         data_url=url_for("shift.data", place=code),
         here=here,
         places=tuple(all_places()),
         groups=tuple(groups),
-        count=count,
+        count=out.count,
+        beyond=out.count - len(out.first),
         ticked=(),
     )
     if not complete:
@@ -275,8 +297,13 @@ def _page(complete: bool) -> ShiftPage:
         here=here,
         places=live.places,
         groups=live.groups,
-        count=count,
-        ticked=tuple(one for one in scanning.recent(_station()) if one.changed),
+        count=live.count,
+        beyond=live.beyond,
+        ticked=tuple(
+            one._replace(carrier=one.carrier and shift_boards.label_of(one.carrier))
+            for one in scanning.recent(_station())
+            if one.changed
+        ),
         said=said(DESK),
         scan_id=str(uuid.uuid4()),
         asked=asked,

@@ -90,6 +90,19 @@ def test_what_is_held_is_recorded_when_it_is_used_and_called_a_conflict(
     assert "history_conflict" in api.get(f"/carriers/{reel}")["reasons"]
 
 
+def test_a_reflow_while_on_hold_is_recorded_and_called_a_conflict(api: Api, line: str) -> None:
+    """The boards and each component say so until they are released."""
+    code = batch(api, line)
+    child = api.record(opened(api, line, 10), "place_on_board", quantity=1, board=code)["child"]
+    happens(api, code, "hold", reason="smear")
+    recorded = happens(api, code, "reflow", peak_c=240.0)["state"]
+    assert (recorded["passes"], recorded["verdict"]) == (1, "do_not_use")
+    assert recorded["reasons"] == ["held", "history_conflict"]
+    assert api.get(f"/carriers/{child}")["reasons"] == ["held", "history_conflict"]
+    assert recorded["components"][0]["reasons"] == ["held", "history_conflict"]
+    assert happens(api, code, "release", reason="wiped")["state"]["reasons"] == []
+
+
 def test_passes_are_recorded_on_all_and_the_last_one_ends_it(api: Api, line: str) -> None:
     """A reflow with its peak; sent twice it counts once; the log has it once."""
     code = batch(api, line)
