@@ -56,6 +56,20 @@ def boards_scanned(code: str, work: Work, memory: Memory, pick: Callable[[str], 
     return reply
 
 
+def done_with_boards(reply: Reply, code: str, work: Work) -> Reply:
+    """Return the answer about a placement as one about its batch, whose label was scanned.
+
+    Args:
+        reply: what was done.
+        code: the batch.
+        work: the scan.
+    """
+    shown = _shown(_state(code, work.at), work.tz)
+    shown.tone, shown.title, shown.caution = reply.tone, reply.title, reply.caution
+    shown.message = f"{reply.message} {shown.message}"
+    return shown
+
+
 def with_it(others: Iterable[str], work: Work) -> str:
     """Return what else is in hand, by the codes that are on the labels: a batch's, not those of
     its placements."""

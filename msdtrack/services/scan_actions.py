@@ -61,7 +61,9 @@ def perform(
         sharers = ", ".join(recorded[0].brought)
         reply.message += f" Opened with it, for they share its bag: {sharers}."
     if len(codes) > 1:
-        reply.message = f"{len(codes)} carriers, {', '.join(codes)}. {reply.message}"
+        labels = [after[code].ledger.board or code for code in codes]
+        what = "carriers" if labels == [*codes] else "carriers and boards"
+        reply.message = f"{len(codes)} {what}, {', '.join(labels)}. {reply.message}"
     return reply
 
 

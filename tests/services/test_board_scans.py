@@ -73,6 +73,20 @@ def test_a_place_moves_all_of_it_and_undo_takes_it_back(floor: Floor, batch: str
     assert place_of(floor, batch) == floor.places["cabinet"]
 
 
+def test_what_is_done_with_it_is_told_by_its_label(floor: Floor, batch: str) -> None:
+    """Alone or with a carrier: nobody has ever seen the code of a placement."""
+    placed = [one.placed.code for one in boards.batch_state(batch, floor.now).placements]
+    moved = floor.scans(batch, floor.places["cabinet"])
+    assert (moved.carrier, moved.title) == (None, "Moved")
+    assert "Now at" in moved.message
+    assert batch in moved.message
+    reel = floor.carrier("PRES-3")
+    both = floor.scans(reel, batch, floor.places["line"])
+    assert f"2 carriers and boards, {reel}, {batch}." in both.message
+    for answer in (moved, both):
+        assert not any(code in answer.message for code in placed)
+
+
 def test_the_action_may_come_first(floor: Floor, batch: str) -> None:
     """Move, boards, place; and a carrier and boards go together."""
     floor.scans("MOVE", batch, floor.places["cabinet"], "DONE")
