@@ -1,9 +1,9 @@
 """The open database, its transactions, and its change counter.
 
-One database is open per process. Each thread has a connection of its own, opened at first use and
-kept. Writes come one at a time: through a lock in the process, and through the database's own lock
-between processes, so that a transaction that reads before it writes can never fail for having lost
-a race.
+One database is open per process. Each thread reads over a connection of its own, opened at first
+use and kept; whichever thread writes does so over the one that all of them write over. Writes come
+one at a time: through a lock in the process, and through the database's own lock between processes,
+so that a transaction that reads before it writes can never fail for having lost a race.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from msdtrack.errors import BadInput, Conflict
 from msdtrack.store import migrations
 from msdtrack.store.database_url import (
     BUSY_TIMEOUT_S,
+    LOCK_WRITES,
     RegisteredDatabase,
     RegisteredSqlite,
     database_from_url,
@@ -34,9 +35,6 @@ from msdtrack.store.touched import Touched
 
 db: Any = peewee.DatabaseProxy()
 """The open database; the models are bound to it."""
-
-_WRITE_LOCK_KEY = 0x6D736474
-"""The PostgreSQL advisory lock of the one writer."""
 
 WIDELY = 1 << 20
 """The change counter goes on to the next multiple of this when something changed that any screen
@@ -131,17 +129,14 @@ def write() -> Iterator[None]:
         RuntimeError: it was called inside `read()`, whose snapshot may be old.
     """
     if _transaction.mode == "write":
-        with _in_words(), _savepoint(), _forgetting_readings():
+        with _in_words(), opened().inner(), _forgetting_readings():
             yield
         return
     if _transaction.mode == "read":
         raise RuntimeError("write() inside read(): what was read may be out of date")
     with _process_lock, _in_words(), _forgetting_readings():
-        database = _usable()
-        sqlite = isinstance(database, RegisteredSqlite)
-        with database.atomic("IMMEDIATE") if sqlite else database.atomic():
-            if not sqlite:
-                _lock_writes(database)
+        database = opened()
+        with database.writing():
             _transaction.mode = "write"
             _transaction.changed = _transaction.changed_widely = False
             _transaction.touched, _transaction.wrote_readings = Touched(), False
@@ -153,23 +148,9 @@ def write() -> Iterator[None]:
                 if _transaction.changed:
                     after = f"(value / {WIDELY} + 1) * {WIDELY}"
                     value = after if _transaction.changed_widely else "value + 1"
-                    run(database, f"UPDATE change_counter SET value = {value}")
+                    database.with_commit(f"UPDATE change_counter SET value = {value}")
             finally:
                 _transaction.mode = None
-
-
-@contextmanager
-def _savepoint() -> Iterator[None]:
-    """Undo what the block wrote if it raises. The name is that of the innermost one."""
-    database = opened()
-    run(database, "SAVEPOINT inner_write")
-    try:
-        yield
-    except BaseException:
-        run(database, "ROLLBACK TO SAVEPOINT inner_write")
-        run(database, "RELEASE SAVEPOINT inner_write")
-        raise
-    run(database, "RELEASE SAVEPOINT inner_write")
 
 
 @contextmanager
@@ -197,16 +178,12 @@ def read() -> Iterator[None]:
     if _transaction.mode is not None:
         yield
         return
-    with _in_words():
-        database = _usable()
-        with database.atomic():
-            if not isinstance(database, RegisteredSqlite):
-                run(database, "SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
-            _transaction.mode, _transaction.stamp = "read", None
-            try:
-                yield
-            finally:
-                _transaction.mode = None
+    with _in_words(), opened().reading():
+        _transaction.mode, _transaction.stamp = "read", None
+        try:
+            yield
+        finally:
+            _transaction.mode = None
 
 
 def version() -> int:
@@ -303,18 +280,9 @@ def snapshot_is_committed() -> bool:
     return mode == "read" or (mode == "write" and not _transaction.changed)
 
 
-def _usable() -> RegisteredDatabase:
-    """Return the open database, with a fresh connection if the server had dropped the old one."""
-    database = opened()
-    if not database.is_closed() and not database.is_connection_usable():
-        database.close()
-    return database
-
-
 def _lock_writes(database: RegisteredDatabase) -> None:
-    if isinstance(database, RegisteredSqlite):
-        return
-    run(database, "SELECT pg_advisory_xact_lock(?)", (_WRITE_LOCK_KEY,))
+    if not isinstance(database, RegisteredSqlite):
+        run(database, LOCK_WRITES)
 
 
 def _use_wal(database: RegisteredSqlite) -> None:

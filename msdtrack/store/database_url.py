@@ -1,11 +1,15 @@
-"""A database URL as a peewee database, whose connections of all threads can be closed together."""
+"""A database URL as a peewee database, whose connections of all threads can be closed together.
+
+Whichever thread writes uses one and the same connection for it: the pages, the prepared statements
+and the plans of the write before are at hand there.
+"""
 
 from __future__ import annotations
 
 import importlib.util
 import threading
-import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, urlsplit
@@ -13,24 +17,36 @@ from urllib.parse import unquote, urlsplit
 import peewee
 
 from msdtrack.errors import BadInput
-from msdtrack.store.turns import next_in_turn, wait_a_little
+from msdtrack.store.savepoints import SavepointDatabase
+from msdtrack.store.turns import turn
 
 BUSY_TIMEOUT_S = 30
 """How long a statement waits for another process's write before it gives up."""
+
+_WRITE_LOCK_KEY = 0x6D736474
+"""The PostgreSQL advisory lock of the one writer."""
 
 _CHECKPOINT_PAGES = 8000
 """So many pages (32 MB) wait in the log before they are put in their places. A scan changes about
 20, so that one in 400 waits for it; with SQLite's own 1000 it is one in 50."""
 
+LOCK_WRITES = f"SELECT pg_advisory_xact_lock({_WRITE_LOCK_KEY})"
+"""Waits for the one writer of a PostgreSQL database."""
+
 _FORMS = "sqlite:///relative.db, sqlite:////absolute/path.db or postgresql://user@host/name"
 
 
 class ConnectionRegister:
-    """The open connections by thread, for peewee itself knows only the calling thread's."""
+    """The open connections by thread, for peewee itself knows only the calling thread's.
+
+    Args:
+        writer: the connection that writes, whichever thread does; None before the first write.
+    """
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._open: list[tuple[threading.Thread, Any]] = []
+        self.writer: Any = None
 
     def add(self, connection: Any) -> None:
         """Note the calling thread's new connection, and close those of threads that ended."""
@@ -41,15 +57,56 @@ class ConnectionRegister:
         for _, old in left:
             old.close()
 
+    def keep_writer(self, connection: Any) -> None:
+        """Keep the connection that writes, whatever becomes of the thread that opened it."""
+        with self._lock:
+            self._open = [entry for entry in self._open if entry[1] is not connection]
+            self.writer = connection
+
     def close_all(self) -> None:
         """Close every connection of every thread."""
         with self._lock:
-            entries, self._open = self._open, []
-        for _, connection in entries:
+            connections = [connection for _, connection in self._open]
+            if self.writer is not None:
+                connections.append(self.writer)
+            self._open, self.writer = [], None
+        for connection in connections:
             connection.close()
 
 
-class RegisteredSqlite(peewee.SqliteDatabase):
+class _Registered(SavepointDatabase):
+    """A database whose connections are registered."""
+
+    register: ConnectionRegister
+
+    def _connect(self) -> Any:
+        connection = super()._connect()  # type: ignore[misc]  # missing in the stubs
+        self.register.add(connection)
+        return connection
+
+    @contextmanager
+    def _by_the_writer(self) -> Iterator[None]:
+        """Let the calling thread use the connection that writes. One thread at a time does."""
+        state: Any = self._state  # type: ignore[attr-defined]  # missing in the stubs
+        own, writer = state.conn, self.register.writer
+        self._use(state, writer)
+        try:
+            yield
+        finally:
+            # Another one was opened if there was none, or the server had dropped it.
+            if state.conn is not writer:
+                self.register.keep_writer(state.conn)
+            self._use(state, own)
+
+    @staticmethod
+    def _use(state: Any, connection: Any) -> None:
+        if connection is None:
+            state.reset()
+        else:
+            state.set_connection(connection)
+
+
+class RegisteredSqlite(_Registered, peewee.SqliteDatabase):
     """SQLite whose connections are registered."""
 
     def __init__(self, path: str) -> None:
@@ -67,46 +124,82 @@ class RegisteredSqlite(peewee.SqliteDatabase):
             check_same_thread=False,
         )
 
-    def begin(self, lock_type: str | None = None) -> None:
-        """Begin a transaction; one that writes waits for its turn."""
-        if lock_type != "IMMEDIATE":
-            super().begin(lock_type)
-            return
-        deadline = time.monotonic() + BUSY_TIMEOUT_S
-        run(self, "PRAGMA busy_timeout = 0")
-        try:
-            with next_in_turn(str(self.database), deadline):
-                while not self._has_begun(deadline):
-                    wait_a_little()
-        finally:
-            run(self, f"PRAGMA busy_timeout = {BUSY_TIMEOUT_S * 1000}")
+    @contextmanager
+    def writing(self) -> Iterator[None]:
+        """Hold the one write transaction, after those of other processes that came before."""
+        with (
+            self._by_the_writer(),
+            turn(str(self.database), BUSY_TIMEOUT_S),
+            self.atomic("IMMEDIATE"),
+        ):
+            yield
 
-    def _has_begun(self, deadline: float) -> bool:
-        try:
-            super().begin("IMMEDIATE")
-            return True
-        except peewee.OperationalError as error:
-            if "locked" not in str(error) or time.monotonic() > deadline:
-                raise
-            return False
+    @contextmanager
+    def reading(self) -> Iterator[None]:
+        """Hold a snapshot."""
+        with self.atomic():
+            yield
 
-    def _connect(self) -> Any:
-        connection = super()._connect()  # type: ignore[misc]  # missing in the stubs
-        self.register.add(connection)
-        return connection
+    def with_commit(self, sql: str) -> None:
+        """Do a last statement before the commit."""
+        self.execute_sql(sql)
 
 
-class RegisteredPostgresql(peewee.PostgresqlDatabase):
-    """PostgreSQL whose connections are registered."""
+class _Ending(threading.local):
+    """What the calling thread's transaction ends with."""
+
+    sql = ""
+
+
+class RegisteredPostgresql(_Registered, peewee.PostgresqlDatabase):
+    """PostgreSQL whose connections are registered.
+
+    Each message to the server is a wait: what can be said in one is.
+    """
 
     def __init__(self, url: str) -> None:
         self.register = ConnectionRegister()
+        self._ending = _Ending()
         super().__init__(url, prefer_psycopg3=True, connect_timeout=10)
 
-    def _connect(self) -> Any:
-        connection = super()._connect()  # type: ignore[misc]  # missing in the stubs
-        self.register.add(connection)
-        return connection
+    @contextmanager
+    def writing(self) -> Iterator[None]:
+        """Hold the one write transaction, after those of other processes that came before."""
+        self._ending.sql = ""
+        with self._by_the_writer(), self.atomic(f"BEGIN; {LOCK_WRITES}"):
+            yield
+
+    @contextmanager
+    def reading(self) -> Iterator[None]:
+        """Hold a snapshot."""
+        with self.atomic("BEGIN ISOLATION LEVEL REPEATABLE READ, READ ONLY"):
+            yield
+
+    def begin(self, statement: str | None = None) -> None:
+        """Begin a transaction, over a new connection if the server has dropped the old one."""
+        was_open = not self.is_closed()
+        try:
+            self._send(statement or "BEGIN")
+        except (peewee.DatabaseError, peewee.InterfaceError):
+            if not was_open or self.is_connection_usable():
+                raise
+            self.close()
+            self._send(statement or "BEGIN")
+
+    def with_commit(self, sql: str) -> None:
+        """Do a last statement of the one write transaction together with its commit."""
+        self._ending.sql = f"{sql}; "
+
+    def commit(self) -> None:
+        """Commit."""
+        last, self._ending.sql = self._ending.sql, ""
+        self._send(f"{last}COMMIT")
+
+    def _send(self, statements: str) -> None:
+        """Send several statements as one message, which can't be prepared."""
+        cursor: Any = self.cursor  # untyped in the stubs
+        with peewee.__exception_wrapper__:  # type: ignore[attr-defined]  # missing in the stubs
+            cursor().execute(statements, prepare=False)
 
 
 RegisteredDatabase = RegisteredSqlite | RegisteredPostgresql

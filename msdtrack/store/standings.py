@@ -330,7 +330,9 @@ def put_stays(of: dict[str, Sequence[Stay]]) -> None:
             ended,
         )
     if begun:
-        executemany("INSERT INTO stay VALUES (?, ?, ?, ?)", begun)
+        executemany(
+            "INSERT INTO stay (carrier, place, start_at, end_at) VALUES (?, ?, ?, ?)", begun
+        )
 
 
 def places_now(place: str | None = None) -> list[PlaceNow]:

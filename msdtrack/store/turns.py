@@ -1,54 +1,74 @@
 """Turns of several processes that write to one SQLite file.
 
 SQLite lets a process wait by sleeping longer and longer, up to a tenth of a second, while others
-that come later go ahead. Here one process at a time, whoever holds the lock of the queue, asks for
-the write lock, and asks often; the one that has just written can't pass it.
+that come later go ahead. Here whoever wants to write waits for the lock of a file beside the
+database, which the system gives out in the order in which it was asked for.
 """
 
 from __future__ import annotations
 
+import _thread
 import os
-import random
 import sys
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-_LOOK_EVERY_S = 0.0003
+from msdtrack.store.errors import StoreUnavailable
 
 QUEUE = "-queue"
 """What the name of the file of the queue ends in; it is empty and stands beside the database."""
 
 
 @contextmanager
-def next_in_turn(database: str, deadline: float) -> Iterator[None]:
-    """Be the next in turn during the block, or after the deadline one of several.
+def turn(database: str, wait_s: float) -> Iterator[None]:
+    """Have the turn during the block.
 
     On Windows, which has no such locks, there is no queue: the database's own lock has to do.
 
     Args:
         database: path of the database file.
-        deadline: until when to wait, by `time.monotonic`.
+        wait_s: how long to wait for it.
+
+    Raises:
+        StoreUnavailable: another process has had it all the time.
     """
     if sys.platform == "win32":
         yield
         return
     import fcntl
 
-    # Closing the file leaves the queue.
     file = os.open(database + QUEUE, os.O_RDWR | os.O_CREAT, 0o666)
     try:
-        while time.monotonic() <= deadline:
-            try:
-                fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-                break
-            except BlockingIOError:
-                wait_a_little()
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            if not _waited(file, wait_s):
+                raise StoreUnavailable(
+                    f"The database is locked: another msdtrack has been writing to it for {wait_s} "
+                    "s. Nothing was written."
+                ) from None
         yield
+        fcntl.flock(file, fcntl.LOCK_UN)
     finally:
         os.close(file)
 
 
-def wait_a_little() -> None:
-    """Wait before looking again."""
-    time.sleep(_LOOK_EVERY_S * random.uniform(0.5, 1.5))
+def _waited(file: int, wait_s: float) -> bool:
+    """Wait for the lock in a thread of its own, for the system sets no limit to the wait."""
+    import fcntl
+
+    # The lock is held until both are closed: one who no longer waits for it never has it.
+    own = os.dup(file)
+    coming = _thread.allocate_lock()
+    coming.acquire()
+
+    def wait() -> None:
+        try:
+            fcntl.flock(own, fcntl.LOCK_EX)
+            coming.release()
+        finally:
+            os.close(own)
+
+    # What threading adds to this takes as long as all the rest of a turn.
+    _thread.start_new_thread(wait, ())
+    return coming.acquire(timeout=wait_s)

@@ -18,6 +18,7 @@ from msdtrack.web.errors import register_errors
 from msdtrack.web.guard import register_guard
 from msdtrack.web.polling import FragmentCache
 from msdtrack.web.rendering import register_rendering
+from msdtrack.web.sessions import CookieSessions
 from msdtrack.web.site import Site, bind_site
 from msdtrack.web.static_files import static_files, static_version
 
@@ -66,6 +67,7 @@ def create_app(settings: Settings, clock: Callable[[], int] = utc_now) -> Flask:
     backup_dir = Path(settings.backup_dir) if settings.backup_dir else None
     connection.open_store(settings.database, backup_dir=backup_dir)
     app = Flask("msdtrack", template_folder=str(resource_dir("templates")), static_folder=None)
+    app.session_interface = CookieSessions()
     app.secret_key = settings.secret_key or _kept_secret()
     bind_site(
         app,

@@ -6,7 +6,6 @@ import sqlite3
 import subprocess
 import sys
 import threading
-import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -17,7 +16,7 @@ from msdtrack.store import alarms, carriers, database_url, event_log, lease
 from msdtrack.store.connection import WIDELY, close_store, open_store, read, version, write
 from msdtrack.store.errors import StoreUnavailable
 from msdtrack.store.statements import rows
-from msdtrack.store.turns import next_in_turn
+from msdtrack.store.turns import turn
 from tests.store.samples import T0, event, fill
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -157,23 +156,25 @@ def test_one_of_many_gets_the_lease_and_one_alarm_is_raised(store: str) -> None:
     assert len(alarms.history()) == 1
 
 
-def test_who_waits_in_the_queue_is_not_passed(tmp_path: Path) -> None:
-    """The next in turn is one; a second comes once it has left, or has waited for too long."""
+def test_who_waits_for_a_turn_gets_it_next(tmp_path: Path) -> None:
+    """One has it at a time; who has waited in vain is told, and is not in the way later."""
     path = str(tmp_path / "any.db")
     order: list[str] = []
 
     def second() -> None:
-        with next_in_turn(path, time.monotonic() + 60):
+        with turn(path, 60):
             order.append("second")
 
     waiting = threading.Thread(target=second)
-    with next_in_turn(path, time.monotonic() + 60):
-        waiting.start()
-        with next_in_turn(path, time.monotonic() - 1):
+    with turn(path, 60):
+        with pytest.raises(StoreUnavailable, match="locked"), turn(path, 0.001):
             order.append("who can't wait")
+        waiting.start()
         order.append("first")
     waiting.join()
-    assert order == ["who can't wait", "first", "second"]
+    with turn(path, 60):
+        order.append("third")
+    assert order == ["first", "second", "third"]
 
 
 def test_a_writer_that_waited_in_vain_is_told(tmp_path: Path, monkeypatch: Any) -> None:

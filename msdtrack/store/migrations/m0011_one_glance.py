@@ -6,14 +6,16 @@ import peewee
 
 from msdtrack.store.database_url import run
 
+# The columns of a stay are in the order of its key: else SQLite's quick_check takes each row for a
+# broken one.
 _STEPS = (
     "ALTER TABLE standing DROP COLUMN summary",
     "DROP TABLE stay",
     """CREATE TABLE stay (
-        carrier {key} NOT NULL,
         place {key} NOT NULL,
-        start_at BIGINT NOT NULL,
         end_at BIGINT NOT NULL,
+        start_at BIGINT NOT NULL,
+        carrier {key} NOT NULL,
         PRIMARY KEY (place, end_at, start_at, carrier)
     ){without_rowid}""",
     "CREATE INDEX stay_carrier ON stay (carrier)",
