@@ -9,7 +9,7 @@ from msdtrack.errors import NotFound
 from msdtrack.exposure.facts import HOUR_S
 from msdtrack.exposure.state import MAX_PASSES
 from msdtrack.services.board_states import BatchState, state_of_batch
-from msdtrack.services.scan_replies import Reply, Stop, choices_for
+from msdtrack.services.scan_replies import Reply, Stop, Tone, choices_for
 from msdtrack.services.scan_work import Work
 from msdtrack.services.station_memory import Memory
 from msdtrack.store import places
@@ -56,14 +56,17 @@ def boards_scanned(code: str, work: Work, memory: Memory, pick: Callable[[str], 
     return reply
 
 
-def done_with_boards(reply: Reply, code: str, work: Work) -> Reply:
-    """Return the answer about a placement as one about its batch, whose label was scanned.
+def by_label(reply: Reply, carrier: str, work: Work) -> Reply:
+    """Return what was done with a carrier; if it is a placement, by the label of its batch.
 
     Args:
         reply: what was done.
-        code: the batch.
+        carrier: with which carrier or placement, the last one if there were several.
         work: the scan.
     """
+    code = work.hand.state(carrier).ledger.board
+    if code is None:
+        return reply
     shown = _shown(_state(code, work.at), work.tz)
     shown.tone, shown.title, shown.caution = reply.tone, reply.title, reply.caution
     shown.message = f"{reply.message} {shown.message}"
@@ -103,7 +106,8 @@ def _shown(state: BatchState, tz: tzinfo) -> Reply:
     if worst is not None and _at_work(state):
         told += f" Worst {worst.state.facts.part.number}, {_left(state, tz)}."
     text = step.text if step.at is None else step.text.replace("{at}", local_text(step.at, tz))
-    reply = Reply("ok" if state.verdict == "use" else "ask", _WHERE[state.status], told, text)
+    tone: Tone = "ok" if state.verdict == "use" else "ask"
+    reply = Reply(tone, _WHERE[state.status], told, text, boards=batch.code)
     if worst is not None and _at_work(state):
         if state.status == "on_board" and state.verdict == "do_not_use":
             reply.title = "Do not reflow"

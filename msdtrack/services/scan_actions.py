@@ -197,7 +197,8 @@ def take_back(work: Work, scan: ScanRecord) -> tuple[Reply, str]:
     codes = list(dict.fromkeys(reversed(undone)))
     after = work.hand.states(codes)
     last = after[codes[-1]]
-    what = f"{scan.answer['title']}: {', '.join(codes)}"
+    labels = dict.fromkeys(after[code].ledger.board or code for code in codes)
+    what = f"{scan.answer['title']}: {', '.join(labels)}"
     age = duration_text(max(0, work.at - scan.at))
     reply = Reply(
         "ok",

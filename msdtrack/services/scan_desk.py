@@ -6,7 +6,7 @@ from msdtrack.errors import NotFound
 from msdtrack.exposure.events import Kind
 from msdtrack.exposure.state import CarrierState
 from msdtrack.printing.codes import ACTIONS, Action, Code, CodeKind, read_code
-from msdtrack.services.board_scans import boards_scanned, done_with_boards, with_it
+from msdtrack.services.board_scans import boards_scanned, by_label, with_it
 from msdtrack.services.scan_actions import perform, take_back
 from msdtrack.services.scan_checks import check_all, check_oven
 from msdtrack.services.scan_openings import opened_earlier, read_card
@@ -191,10 +191,7 @@ class Desk:
         """Do the action with carriers, and go on or be done."""
         memory, work = self.memory, self.work
         first = len(work.events)
-        reply = perform(work, action, codes, memory.place, quantity)
-        batch = work.hand.state(codes[-1]).ledger.board
-        if batch is not None:
-            reply = done_with_boards(reply, batch, work)
+        reply = by_label(perform(work, action, codes, memory.place, quantity), codes[-1], work)
         if action.event == Kind.OPEN:
             opened = zip(work.events[first:], codes, strict=True)
             memory.openings += [Opening(event, code, work.at) for event, code in opened]
@@ -382,7 +379,7 @@ class Desk:
         memory.completed = None
         memory.take(memory.done if memory.in_series else [last_carrier])
         memory.unspent, memory.in_hand = False, not memory.in_series
-        return reply
+        return by_label(reply, last_carrier, work)
 
     # -- what is checked and asked ---------------------------------------------------------
 

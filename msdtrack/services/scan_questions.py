@@ -151,7 +151,8 @@ def ask_undo(scan: ScanRecord, age_s: int) -> Reply:
         age_s: how long ago it was, seconds.
     """
     carrier = scan.answer["carrier"]
-    what = f"{scan.answer['title']}: {carrier}" if carrier else str(scan.answer["title"])
+    label = carrier or scan.answer.get("boards")
+    what = f"{scan.answer['title']}: {label}" if label else str(scan.answer["title"])
     return Reply(
         "ask",
         "Take this back?",

@@ -46,7 +46,11 @@ class Choice(NamedTuple):
 
 @dataclass(slots=True)
 class Reply:
-    """What a station says to one scan."""
+    """What a station says to one scan.
+
+    Args:
+        carrier: the carrier it is about; boards: the batch of boards it is about instead.
+    """
 
     tone: Tone
     title: str
@@ -55,6 +59,7 @@ class Reply:
     carrier: str | None = None
     choices: tuple[Choice, ...] = ()
     caution: str = ""
+    boards: str | None = None
 
 
 class Stop(Refused):

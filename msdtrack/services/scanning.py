@@ -66,6 +66,7 @@ class ScanAnswer:
         action: what the station waits with, in words.
         wants_number: a quantity is to be keyed in.
         took_back: id of the scan that this one has undone.
+        boards: code of the batch of boards it names instead of a carrier.
     """
 
     scan_id: str
@@ -87,6 +88,7 @@ class ScanAnswer:
     action: str | None = None
     wants_number: bool = False
     took_back: str | None = None
+    boards: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,6 +235,7 @@ def _answer(work: Work, code: str, reply: Reply, memory: Memory) -> ScanAnswer:
         _title_of(memory.action),
         memory.wants_number,
         work.takes_back,
+        reply.boards,
     )
 
 
@@ -255,6 +258,7 @@ _PLAIN = (
     "action",
     "wants_number",
     "took_back",
+    "boards",
 )
 _LISTS = ("choices", "countdowns")
 

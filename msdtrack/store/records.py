@@ -315,6 +315,7 @@ class ScanBrief(NamedTuple):
     """A scan as the station's strip shows it.
 
     Attributes:
+        carrier: code of the carrier or the batch of boards it was about.
         changed: it created events.
         undone: it was taken back.
     """

@@ -105,7 +105,8 @@ def briefly(station: str, limit: int) -> list[ScanBrief]:
     """Return the newest scans of a station, newest first, without their answers."""
     sql = (
         f"SELECT id, code, at, tone, {json_text('answer', 'title')}, "
-        f"{json_text('answer', 'carrier')}, events <> '[]', undone_by IS NOT NULL "
+        f"coalesce({json_text('answer', 'carrier')}, {json_text('answer', 'boards')}), "
+        "events <> '[]', undone_by IS NOT NULL "
         "FROM scan WHERE station = ? ORDER BY seq DESC LIMIT ?"
     )
     found = rows(sql, (station, limit))

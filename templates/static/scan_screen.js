@@ -77,12 +77,12 @@ export class ScanScreen {
   }
 
   // What the scan station can't do with boards is done on their own page.
-  showBoards({ code, tone }) {
+  showBoards({ boards }) {
     const to = this.find("boards");
-    to.hidden = tone === "refuse" || !/^J/i.test(code);
+    to.hidden = !boards;
     const link = to.firstElementChild;
     link.dataset.all ||= link.getAttribute("href");
-    link.href = `${link.dataset.all}/${encodeURIComponent(code)}`;
+    link.href = `${link.dataset.all}/${encodeURIComponent(boards || "")}`;
   }
 
   showClocks(countdowns) {
@@ -147,7 +147,7 @@ export class ScanScreen {
         row.querySelector("time").textContent = scan.time;
         row.querySelector("b").textContent = scan.title;
         row.querySelector(".what").textContent =
-          (scan.carrier || (scan.tone === "refuse" ? scan.code : "")) + (scan.undone ? ", taken back" : "");
+          (scan.carrier || scan.boards || (scan.tone === "refuse" ? scan.code : "")) + (scan.undone ? ", taken back" : "");
         return row;
       }),
     );

@@ -78,7 +78,7 @@ def test_the_batch_then_a_place_ticks_it_off(
     assert batch not in tour.listed
     state = boards.batch_state(batch, NOW)
     assert (state.place, state.status) == (shop.cabinet, "dry_storage")
-    assert f"Boards {batch}: " in tour.text
+    assert f"Now at Cabinet. {batch}, " in tour.text
     done = tour.text.split("Done here: 1")[1].split("</ul>")[0]
     assert f"Moved {batch}" in words(done)
 

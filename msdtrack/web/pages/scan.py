@@ -151,6 +151,7 @@ def _shown(done: ScanAnswer) -> dict[str, Any]:
         "action": done.action,
         "wants_number": done.wants_number,
         "took_back": done.took_back,
+        "boards": done.boards,
     }
 
 

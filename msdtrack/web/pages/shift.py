@@ -213,13 +213,11 @@ class _Desk:
         title, message, next_step = answer.title, f"{answer.message}{more}", answer.next_step
         state = answer.state
         if answer.tone != "refuse":
-            board = self._boards(text) if state is None else state.ledger.board
-            goal = self._goal(board, state)
-            if board is not None and state is not None:
-                message = f"Boards {board}: {message}"
+            goal = self._goal(answer.boards, state)
+            is_safe = answer.boards is not None or (state is not None and state.status != "exposed")
             if goal is not None:
                 next_step = f"To: {goal.title}. {goal.why}"
-            elif state is not None and state.status != "exposed" and title in ("Moved", "Closed"):
+            elif is_safe and title in ("Moved", "Closed"):
                 title = "Ticked off"
         say(DESK, Said(answer.tone, title, message, next_step))
 
@@ -238,10 +236,6 @@ class _Desk:
     @staticmethod
     def _carrier(text: str) -> str | None:
         return None if " " in text.strip() else _read(text, CodeKind.CARRIER)
-
-    @staticmethod
-    def _boards(text: str) -> str | None:
-        return _read(text, CodeKind.JOB)
 
     @staticmethod
     def _place(text: str) -> str | None:
