@@ -34,6 +34,9 @@ PIECE = 200
 """So many carriers are drawn in one transaction: what a scan waits for at most, a tenth of a
 second."""
 
+SMALL_PIECE = 25
+"""So many while others write, too: a scan waits for a hundredth of a second."""
+
 _LET_IN_S = 0.001
 """Who waits to write comes first if this long nobody asks for the lock."""
 
@@ -122,15 +125,20 @@ def _draw(codes: Sequence[str], now: int) -> None:
 
     Others may be at the same pieces: who comes first draws one.
     """
-    for start in range(0, len(codes), PIECE):
-        if start:
+    drawn = 0
+    while drawn < len(codes):
+        if drawn:
             time.sleep(_LET_IN_S)
+        asked = time.monotonic()
         with _no_collecting(), write():
+            others_write = time.monotonic() - asked > _LET_IN_S
             build = table.build()
             if build is None or build[0] != _mark():
                 return
             drawing = Drawing(max(now, build[1]), build[1])
-            drawing.fold(table.stale_among(codes[start : start + PIECE], drawing.now))
+            size = min(PIECE, SMALL_PIECE) if others_write else PIECE
+            drawing.fold(table.stale_among(codes[drawn : drawn + size], drawing.now))
+            drawn += size
 
 
 @contextmanager

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import itertools
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -378,6 +379,21 @@ def test_circles_of_objects_are_looked_for_again_after_a_piece(shop: dict[str, s
     assert (seen, gc.isenabled()) == ([False], True)
     assert standings.rebuild(NOW) == 1
     assert gc.isenabled()
+
+
+@pytest.mark.parametrize(("waited_s", "pieces"), [(0.0, 1), (1.0, 3)])
+def test_less_is_drawn_at_a_time_while_others_write(
+    shop: dict[str, str], monkeypatch: pytest.MonkeyPatch, waited_s: float, pieces: int
+) -> None:
+    """They show by the lock that had to be waited for."""
+    for _ in range(5):
+        opened_reel(shop["Bench"])
+    moments = itertools.count(step=waited_s)
+    monkeypatch.setattr(standings.time, "monotonic", lambda: next(moments))
+    monkeypatch.setattr(standings, "SMALL_PIECE", 2)
+    with mock.patch.object(standings, "Drawing", wraps=standings.Drawing) as drawn:
+        assert standings.rebuild(NOW) == 5
+    assert drawn.call_count == pieces
 
 
 def test_an_opening_while_all_is_drawn_anew(
