@@ -6,6 +6,8 @@ import pytest
 from playwright.sync_api import Page, ViewportSize, expect
 
 from tests.browser.conftest import NewServer, nothing_more
+from tests.browser.live_server import LiveServer
+from tests.web.workshop import Workshop
 
 pytestmark = pytest.mark.browser
 
@@ -19,16 +21,22 @@ def _tab_to(page: Page, words: str) -> None:
     raise AssertionError(f"Tab never comes to {words!r}")
 
 
-def test_an_alarm_is_acknowledged_and_another_shelved_by_keyboard(
-    page: Page, new_server: NewServer
-) -> None:
-    """Badge, Tab and Enter; an empty reason and too many hours are said where they stand."""
+def at_the_alarms(page: Page, new_server: NewServer) -> tuple[LiveServer, Workshop]:
+    """Open the alarms of a workshop, a badge scanned."""
     server, shop = new_server(nothing_more)
     page.goto(f"{server.url}/alarms")
     expect(page.locator("#badge")).to_be_focused()
     page.keyboard.type(shop.people[0])
     page.keyboard.press("Enter")
     expect(page.locator(".who")).to_contain_text("You are Mira")
+    return server, shop
+
+
+def test_an_alarm_is_acknowledged_and_another_shelved_by_keyboard(
+    page: Page, new_server: NewServer
+) -> None:
+    """Badge, Tab and Enter; an empty reason and too many hours are said where they stand."""
+    at_the_alarms(page, new_server)
     rows = page.locator("table.alarms").first.locator("tbody tr")
     count = rows.count()
 
@@ -66,12 +74,7 @@ def test_an_alarm_is_acknowledged_and_another_shelved_by_keyboard(
 
 def test_a_scanned_carrier_shows_its_alarm_alone(page: Page, new_server: NewServer) -> None:
     """Badge and label from the scanner, Tab and Enter; the address keeps what was scanned."""
-    server, shop = new_server(nothing_more)
-    page.goto(f"{server.url}/alarms")
-    expect(page.locator("#badge")).to_be_focused()
-    page.keyboard.type(shop.people[0])
-    page.keyboard.press("Enter")
-    expect(page.locator(".who")).to_contain_text("You are Mira")
+    server, shop = at_the_alarms(page, new_server)
     expect(page.locator("#find")).to_be_focused()
     page.keyboard.type(shop.expired)
     page.keyboard.press("Enter")

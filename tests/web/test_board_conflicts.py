@@ -13,17 +13,13 @@ from msdtrack.services.boards import NewBatch
 from msdtrack.services.event_recording import NewEvent
 from tests.web.conftest import NOW
 from tests.web.test_boards import send
-from tests.web.workshop import HOUR_S, Workshop
+from tests.web.workshop import Workshop, placed_batch
 
 
 @pytest.fixture
 def batch(shop: Workshop) -> str:
     """A batch that quality holds since half an hour."""
-    code = boards.create(NewBatch("Pressure board, top", 40, shop.line), NOW)[0].code
-    placing = NewEvent(
-        str(uuid4()), shop.usable, "place_on_board", NOW - HOUR_S, quantity=40, board=code
-    )
-    event_recording.record([placing], NOW)
+    code = placed_batch(shop, shop.usable)
     hold = NewEvent(str(uuid4()), "", "hold", NOW - 1800, person="Mira", reason="tombstones")
     boards.record(code, hold, NOW)
     return code

@@ -12,17 +12,13 @@ from msdtrack.services import alarm_rules, boards, event_recording
 from msdtrack.services.boards import NewBatch
 from msdtrack.services.event_recording import NewEvent
 from tests.web.conftest import NOW, Clock
-from tests.web.workshop import HOUR_S, Workshop
+from tests.web.workshop import HOUR_S, Workshop, placed_batch
 
 
 @pytest.fixture
 def batch(shop: Workshop) -> str:
     """A batch at the line with the part that has 3 h left, after its first pass."""
-    code = boards.create(NewBatch("Pressure board, top", 40, shop.line), NOW)[0].code
-    placing = NewEvent(
-        str(uuid4()), shop.short, "place_on_board", NOW - HOUR_S, quantity=40, board=code
-    )
-    event_recording.record([placing], NOW)
+    code = placed_batch(shop, shop.short)
     _happens(code, "reflow", peak_c=240.0)
     return code
 

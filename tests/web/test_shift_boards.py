@@ -13,18 +13,13 @@ from msdtrack.services.boards import NewBatch
 from msdtrack.services.event_recording import NewEvent
 from tests.web.conftest import NOW
 from tests.web.test_shift import Round
-from tests.web.workshop import HOUR_S, Workshop
+from tests.web.workshop import HOUR_S, Workshop, placed_batch
 
 
 @pytest.fixture
 def batch(shop: Workshop) -> str:
     """A batch at the line since an hour, with parts of the reel that was opened two hours ago."""
-    code = boards.create(NewBatch("Pressure board, top", 40, shop.line), NOW)[0].code
-    placing = NewEvent(
-        str(uuid4()), shop.usable, "place_on_board", NOW - HOUR_S, quantity=40, board=code
-    )
-    event_recording.record([placing], NOW)
-    return code
+    return placed_batch(shop, shop.usable)
 
 
 def row_of(page: str, batch: str) -> str:

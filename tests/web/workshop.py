@@ -8,7 +8,8 @@ from datetime import UTC, datetime, timedelta
 from uuid import uuid4
 
 from msdtrack.exposure.facts import PartFacts
-from msdtrack.services import alarm_rules, catalog, climate, event_recording, receiving
+from msdtrack.services import alarm_rules, boards, catalog, climate, event_recording, receiving
+from msdtrack.services.boards import NewBatch
 from msdtrack.services.catalog import NewPlace
 from msdtrack.services.climate import NewReading
 from msdtrack.services.event_recording import NewEvent
@@ -66,6 +67,14 @@ def record(carrier: str, kind: str, at: int, now: int, **fields: object) -> str:
     event = NewEvent(id=str(uuid4()), carrier=carrier, kind=kind, at=at, **fields)  # type: ignore[arg-type]
     event_recording.record([event], now)
     return event.id
+
+
+def placed_batch(shop: Workshop, carrier: str) -> str:
+    """Begin a batch of 40 boards at the line with parts of a carrier, placed an hour ago."""
+    code = boards.create(NewBatch("Pressure board, top", 40, shop.line), shop.now)[0].code
+    at = shop.now - HOUR_S
+    record(carrier, "place_on_board", at, shop.now, quantity=40, board=code)
+    return code
 
 
 def fill(now: int) -> Workshop:
