@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -19,6 +20,7 @@ from msdtrack.services import catalog, readings_file, receiving
 from msdtrack.services.climate import RefusedRow
 from msdtrack.services.receiving import NewCarrier
 from msdtrack.store.connection import write
+from msdtrack.store.errors import StoreUnavailable
 from msdtrack.times import local_to_utc, parse_time
 
 _SEPARATORS = ",;\t"
@@ -168,6 +170,9 @@ def _import(
                 copies[alike] = copies.get(alike, 0) + 1
                 name, new = take(cells, line, copies[alike])
                 taken.append(Taken(line, name, new))
+            except StoreUnavailable:
+                # No fault of this line: what was taken before it is undone already.
+                raise
             except MsdtrackError as error:
                 refused.append(RefusedRow(line, error.message))
     created = sum(one.new for one in taken)
@@ -237,13 +242,13 @@ def _converted(
 
 
 def _number(text: str) -> float:
-    if _NUMBER.fullmatch(text) is None:
+    if _NUMBER.fullmatch(text) is None or math.isinf(float(text)):
         raise BadInput(f"{text!r} is no number")
     return float(text)
 
 
 def _whole(text: str) -> int:
-    if not (text.isascii() and text.isdecimal()):
+    if not (text.isascii() and text.isdecimal() and len(text) <= 15):
         raise BadInput(f"{text!r} is no whole number")
     return int(text)
 

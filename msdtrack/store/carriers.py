@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, fields, replace
 from datetime import date
-from functools import reduce
-from operator import or_
 from typing import Any
 
 import peewee
@@ -138,7 +136,7 @@ def carriers(
         query = query.where((table.place == place) | table.code.in_(_sent_to(place)))
     if text:
         columns = (table.code, table.part, table.lot, table.bag)
-        query = query.where(reduce(or_, (column.contains(text) for column in columns)))
+        query = query.where(models.holding(text, *columns))
     return [_record([row[name] for name in _NAMES]) for row in models.dicts(query)]
 
 

@@ -109,7 +109,7 @@ def parts(after: str | None = None, limit: int = 100, text: str | None = None) -
     if after is not None:
         query = query.where(table.number > after)
     if text:
-        query = query.where(table.number.contains(text) | table.description.contains(text))
+        query = query.where(models.holding(text, table.number, table.description))
     return [_part_facts(row) for row in models.dicts(query)]
 
 

@@ -144,6 +144,17 @@ class RegisteredSqlite(_Registered, peewee.SqliteDatabase):
         """Do a last statement before the commit."""
         self.execute_sql(sql)
 
+    def holds_transaction(self) -> bool:
+        """Return whether a transaction is open: SQLite itself undoes the one that it can't go on
+        with, on a full disk or a failing one."""
+        connection: Any = self.connection  # untyped in the stubs
+        return bool(connection().in_transaction)
+
+    def rollback(self) -> None:
+        """Undo what is not undone yet, so that the cause is told and not that nothing is left."""
+        if self.holds_transaction():
+            super().rollback()
+
 
 class _Ending(threading.local):
     """What the calling thread's transaction ends with."""

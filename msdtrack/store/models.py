@@ -7,13 +7,17 @@ ever loaded behind one's back. Tables written and read only by SQL have no model
 from __future__ import annotations
 
 from collections.abc import Iterable
-from functools import cache
+from functools import cache, reduce
+from operator import or_
 from typing import Any
 
-from peewee import AutoField, BooleanField, FloatField, IntegerField, Model, TextField
+from peewee import SQL, AutoField, BooleanField, FloatField, IntegerField, Model, TextField
 
 from msdtrack.store.connection import db
 from msdtrack.store.statements import listed, rows
+
+_LONGEST_SOUGHT = 1000
+"""Nothing that is searched for is longer, in characters; SQLite fails at 50,000."""
 
 
 class _Table(Model):
@@ -194,6 +198,13 @@ def _columns(table: type[_Table]) -> tuple[tuple[str, ...], tuple[str, ...]]:
     fields = table._meta.sorted_fields
     flags = tuple(field.column_name for field in fields if isinstance(field, BooleanField))
     return tuple(field.column_name for field in fields), flags
+
+
+def holding(text: str, *columns: Any) -> Any:
+    """Return the condition that one of the columns holds the text, in any case."""
+    if len(text) > _LONGEST_SOUGHT:
+        return SQL("1 = 0")
+    return reduce(or_, (column.contains(text) for column in columns))
 
 
 def tuples(query: Any) -> list[tuple[Any, ...]]:

@@ -47,12 +47,18 @@ class SavepointDatabase(peewee.Database):
             yield
         except BaseException:
             self._blocks.open.pop()
-            if block.savepoint:
-                self._do(f"ROLLBACK TO SAVEPOINT {block.savepoint}")
-            self._release(block)
+            # What ended the whole transaction is told, and not that its savepoint is gone.
+            if self.holds_transaction():
+                if block.savepoint:
+                    self._do(f"ROLLBACK TO SAVEPOINT {block.savepoint}")
+                self._release(block)
             raise
         self._blocks.open.pop()
         self._release(block)
+
+    def holds_transaction(self) -> bool:
+        """Return whether the transaction of the blocks still stands."""
+        return True
 
     def execute_sql(self, sql: str, params: Sequence[object] | None = None) -> Any:
         """Do a statement."""

@@ -30,14 +30,21 @@ def turn(database: str, wait_s: float) -> Iterator[None]:
         wait_s: how long to wait for it.
 
     Raises:
-        StoreUnavailable: another process has had it all the time.
+        StoreUnavailable: another process has had it all the time, or there can be no queue.
     """
     if sys.platform == "win32":
         yield
         return
     import fcntl
 
-    file = os.open(database + QUEUE, os.O_RDWR | os.O_CREAT, 0o666)
+    try:
+        # Only read, which is enough for its lock: it may be the file of another user.
+        file = os.open(database + QUEUE, os.O_RDONLY | os.O_CREAT, 0o666)
+    except OSError as error:
+        raise StoreUnavailable(
+            f"The file {database}{QUEUE} can't be opened ({error.strerror}). Nothing was written; "
+            "let msdtrack's user read it, or delete it while no msdtrack runs."
+        ) from error
     try:
         try:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)

@@ -204,3 +204,16 @@ def test_a_dry_run_says_the_same_and_keeps_nothing() -> None:
     readings = "place,at,temp_c,rh_pct\nParts store,2026-11-24T13:00:00Z,22,40\n"
     assert importing.import_readings(readings, BERLIN, NOW, dry_run=True).created == 1
     assert importing.import_readings(readings, BERLIN, NOW).created == 1
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        (f"BL-1;3;{'9' * 400};QFN;24;no;;;", "number"),
+        (f"BL-1;3;1,4;QFN;{'9' * 5000};no;;;", "whole"),
+    ],
+)
+def test_digits_without_end_are_a_fault_of_their_line(line: str, said: str) -> None:
+    """And not of the program."""
+    done = importing.import_parts(f"{PARTS.splitlines()[0]}\n{line}\n", NOW)
+    assert f"is no {said}" in _refused(done)[2]

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -11,7 +12,8 @@ from typing import Any
 from msdtrack.exposure.events import Event, Kind
 from msdtrack.exposure.facts import AirSettings, MakerBake, PartFacts
 from msdtrack.store import carriers, catalog, places
-from msdtrack.store.connection import write
+from msdtrack.store.connection import opened, write
+from msdtrack.store.database_url import run
 from msdtrack.store.records import CarrierRecord
 
 T0 = 1_750_000_000
@@ -67,6 +69,16 @@ def write_and_fail(work: Callable[[], object]) -> None:
     with write():
         work()
         raise ZeroDivisionError
+
+
+@contextmanager
+def full_disk() -> Iterator[None]:
+    """Let SQLite find no page more than there are."""
+    with write():
+        run(opened(), "PRAGMA max_page_count = 1")
+    yield
+    with write():
+        run(opened(), "PRAGMA max_page_count = 1000000")
 
 
 def another(code: str, **changes: Any) -> CarrierRecord:

@@ -58,6 +58,7 @@ def test_parts_are_listed_by_number_page_by_page_and_found_by_text(store: str) -
     assert [part.number for part in catalog.parts(text="a_1")] == ["a_1"]
     assert len(catalog.parts(text="50%")) == 5
     assert catalog.parts(text="60%") == []
+    assert catalog.parts(text="6" * 100_000) == []
 
 
 def test_a_corrected_part_leaves_a_trace(store: str) -> None:

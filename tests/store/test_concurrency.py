@@ -16,7 +16,7 @@ from msdtrack.store import alarms, carriers, database_url, event_log, lease
 from msdtrack.store.connection import WIDELY, close_store, open_store, read, version, write
 from msdtrack.store.errors import StoreUnavailable
 from msdtrack.store.statements import rows
-from msdtrack.store.turns import turn
+from msdtrack.store.turns import QUEUE, turn
 from tests.store.samples import T0, event, fill
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -175,6 +175,20 @@ def test_who_waits_for_a_turn_gets_it_next(tmp_path: Path) -> None:
     with turn(path, 60):
         order.append("third")
     assert order == ["first", "second", "third"]
+
+
+def test_a_queue_of_another_user_is_joined(tmp_path: Path) -> None:
+    """Who may only read its file still takes turns; where there can be none, words say so."""
+    path = str(tmp_path / "any.db")
+    with turn(path, 60):
+        pass
+    Path(path + QUEUE).chmod(0o444)
+    with turn(path, 60):
+        pass
+    Path(path + QUEUE).unlink()
+    Path(path + QUEUE).mkdir()
+    with pytest.raises(StoreUnavailable, match=QUEUE), turn(path, 60):
+        raise AssertionError("it must not come here")
 
 
 def test_a_writer_that_waited_in_vain_is_told(tmp_path: Path, monkeypatch: Any) -> None:
