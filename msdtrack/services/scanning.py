@@ -21,7 +21,7 @@ from msdtrack.services.event_recording import AHEAD_S
 from msdtrack.services.scan_desk import Desk
 from msdtrack.services.scan_replies import Choice, Reply, Stop, Tone
 from msdtrack.services.scan_work import Work
-from msdtrack.services.station_memory import Memory, recalled, remember
+from msdtrack.services.station_memory import Memory, recalled, recalled_from, remember
 from msdtrack.store import catalog, scans
 from msdtrack.store.canonical import content_hash
 from msdtrack.store.connection import read, write
@@ -123,10 +123,10 @@ def scan(new: NewScan, now: int, tz: tzinfo | None = None) -> ScanAnswer:
     at = now if new.at is None else min(new.at, now)
     content = content_hash({"station": station, "code": code, "at": new.at})
     with write():
-        before = scans.find_scan(new.id)
+        before, context = scans.before(new.id, station)
         if before is not None:
             return _first_answer(before, content)
-        memory = recalled(station, at)
+        memory = recalled_from(context, at)
         memory, work, reply = _answered(new.id, code, memory, at, now, tz or zone(""))
         answer = _answer(work, code, reply, memory)
         remember(memory, at)

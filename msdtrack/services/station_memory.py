@@ -127,10 +127,14 @@ _OPTIONS = (
 
 def recalled(station: str, at: int) -> Memory:
     """Return what a station still remembers at a moment."""
-    context = scans.station_context(station)
+    return recalled_from(scans.station_context(station), at)
+
+
+def recalled_from(context: StationContext, at: int) -> Memory:
+    """Return the same from what is kept of the station."""
     options = context.options
     kept = {name: options[name] for name in _OPTIONS if name in options}
-    memory = Memory(station, context.at, context.person, action=context.action, **kept)
+    memory = Memory(context.station, context.at, context.person, action=context.action, **kept)
     memory.choices = [(code, text) for code, text in options.get("choices", ())]
     memory.openings = [
         Opening(**one) for one in options.get("openings", ()) if at - one["scanned_at"] <= OPENING_S

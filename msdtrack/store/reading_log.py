@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import islice
 from operator import lt
 
@@ -15,6 +15,7 @@ from msdtrack.errors import NotFound
 from msdtrack.exposure.readings import Columns
 from msdtrack.store.connection import is_sqlite, touched, writing
 from msdtrack.store.records import ReadingOutcome, ReadingRow, ReadingVersion
+from msdtrack.store.seldom import changed_by_readings
 from msdtrack.store.statements import execute, executemany, one_row, rows
 from msdtrack.store.touched import TouchedReadings
 
@@ -219,8 +220,12 @@ def reading_version(place: str) -> ReadingVersion:
     return ReadingVersion(*found[0]) if found else ReadingVersion()
 
 
-def reading_versions() -> dict[str, ReadingVersion]:
-    """Return the version of every place's readings, in one query."""
+def reading_versions() -> Mapping[str, ReadingVersion]:
+    """Return the version of every place's readings."""
+    return changed_by_readings("reading versions", _versions)
+
+
+def _versions() -> Mapping[str, ReadingVersion]:
     found = rows(
         "SELECT place.code, changes, rewrites FROM reading_version "
         "JOIN place ON place.id = reading_version.place_id"

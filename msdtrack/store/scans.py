@@ -11,20 +11,36 @@ from msdtrack.errors import Conflict
 from msdtrack.store.canonical import to_json
 from msdtrack.store.connection import writing
 from msdtrack.store.records import ScanBrief, ScanRecord, StationContext
-from msdtrack.store.statements import execute, json_text, rows
+from msdtrack.store.statements import execute, json_text, one_row, rows
 
 _CONTEXT = ", ".join(field.name for field in fields(StationContext))
 _SCAN = ", ".join(field.name for field in fields(ScanRecord))
+_SCAN_LENGTH = len(fields(ScanRecord))
+_SCAN_AND_CONTEXT = ", ".join(
+    [f"s.{field.name}" for field in fields(ScanRecord)]
+    + [f"c.{field.name}" for field in fields(StationContext)]
+)
 
 
 def station_context(station: str) -> StationContext:
     """Return what a station waits with; an empty context if it waits with nothing."""
-    sql = "SELECT at, carrier, action, person, options FROM station_context WHERE station = ?"
+    sql = f"SELECT {_CONTEXT} FROM station_context WHERE station = ?"
     found = rows(sql, (station,))
-    if not found:
-        return StationContext(station)
-    at, carrier, action, person, options = found[0]
-    return StationContext(station, at, carrier, action, person, json.loads(options))
+    return _context(found[0]) if found else StationContext(station)
+
+
+def before(scan_id: str, station: str) -> tuple[ScanRecord | None, StationContext]:
+    """Return what `find_scan` and `station_context` do, asked in one."""
+    sql = (
+        f"SELECT {_SCAN_AND_CONTEXT} FROM (SELECT 1) one LEFT JOIN scan s ON s.id = ? "
+        "LEFT JOIN station_context c ON c.station = ?"
+    )
+    row = one_row(sql, (scan_id, station))
+    scan, context = row[:_SCAN_LENGTH], row[_SCAN_LENGTH:]
+    return (
+        None if scan[0] is None else _record(scan),
+        StationContext(station) if context[0] is None else _context(context),
+    )
 
 
 def set_station_context(context: StationContext) -> None:
@@ -111,6 +127,11 @@ def briefly(station: str, limit: int) -> list[ScanBrief]:
     )
     found = rows(sql, (station, limit))
     return [ScanBrief._make((*row[:-2], bool(row[-2]), bool(row[-1]))) for row in found]
+
+
+def _context(row: Sequence[Any]) -> StationContext:
+    station, at, carrier, action, person, options = row
+    return StationContext(station, at, carrier, action, person, json.loads(options))
 
 
 def _record(row: Sequence[Any]) -> ScanRecord:

@@ -1,8 +1,9 @@
 """Facts that every carrier's state needs and that seldom change: places, their air settings,
-policies.
+policies, and which readings there are.
 
 What was read is kept until one of them has changed. Their tables only grow, and a place is never
-corrected without a trace, so the newest ids of these tables tell.
+corrected without a trace, so the newest ids of these tables tell; each change of readings is
+counted.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ T = TypeVar("T")
 
 _STAMP = (
     "SELECT (SELECT max(id) FROM place_setting), (SELECT max(id) FROM policy), "
-    "(SELECT max(id) FROM fact_change)"
+    "(SELECT max(id) FROM fact_change), (SELECT sum(changes) FROM reading_version)"
 )
 
 _kept: dict[str, tuple[tuple[object, ...], Any]] = {}
@@ -30,7 +31,17 @@ def seldom_changed(name: str, read: Callable[[], T]) -> T:
         name: stands for what is read.
         read: reads places or policies; what it returns is shared and must not be changed.
     """
-    stamp = (generation(), *once_in_transaction(lambda: one_row(_STAMP)))
+    return _kept_or_read(name, read, slice(0, 3))
+
+
+def changed_by_readings(name: str, read: Callable[[], T]) -> T:
+    """Return what `read` returns, read anew only if readings, or a place or a policy, have changed
+    since; the arguments are those of `seldom_changed`."""
+    return _kept_or_read(name, read, slice(0, 4))
+
+
+def _kept_or_read(name: str, read: Callable[[], T], told_by: slice) -> T:
+    stamp = (generation(), *once_in_transaction(lambda: one_row(_STAMP))[told_by])
     kept = _kept.get(name)
     if kept is not None and kept[0] == stamp:
         found: T = kept[1]

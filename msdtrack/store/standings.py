@@ -222,9 +222,10 @@ def stale(now: int, place: str | None = None) -> list[str]:
     """
     if place is None:
         return _stale(now, "", ())
-    # Asked separately, each is answered from its index.
+    # Asked separately, each is answered from its index: that of moves has none of FOREVER.
     there = _stale(now, " WHERE s.place = ?", (place,))
-    return list(dict.fromkeys([*there, *_stale(now, " WHERE s.moves_at <= {now}", ())]))
+    moved = f" WHERE s.moves_at <= {{now}} AND s.moves_at < {FOREVER}"
+    return list(dict.fromkeys([*there, *_stale(now, moved, ())]))
 
 
 def stale_among(codes: Iterable[str], now: int) -> list[str]:

@@ -11,6 +11,7 @@ import peewee
 import psycopg
 import pytest
 
+from msdtrack.exposure.facts import FOREVER
 from msdtrack.store import (
     catalog,
     connection,
@@ -199,6 +200,15 @@ def test_standings_are_kept_as_one_glance(database_url: str, tmp_path: Path) -> 
     with write():
         standings.put_stays({"CARRIER1": []})
     assert standings.stays() == []
+
+
+def test_who_moves_is_found_from_a_narrow_index(tmp_path: Path) -> None:
+    """To version 12: the index holds only those that an event ahead may move."""
+    url = f"sqlite:///{tmp_path / 'store.db'}"
+    open_store(url)
+    sql = f"SELECT * FROM standing s WHERE s.moves_at <= {T0} AND s.moves_at < {FOREVER}"
+    ((*_, plan),) = rows_of(url, f"EXPLAIN QUERY PLAN {sql}")
+    assert "standing_moves" in str(plan)
 
 
 def test_a_newer_database_is_refused_in_words(database_url: str) -> None:

@@ -51,6 +51,18 @@ def test_a_scan_comes_back_as_it_was_answered(store: str) -> None:
     assert scans.recent_scans() == [SCAN]
 
 
+def test_what_a_scan_comes_upon_is_asked_in_one(store: str) -> None:
+    """The scan with its id and what its station waits with, whichever of them is there."""
+    context = StationContext("S1", T0, options={"done": ["CARRIER1"]})
+    with write():
+        scans.set_station_context(context)
+        scans.log_scan(SCAN)
+    assert scans.before("scan-1", "S1") == (SCAN, context)
+    assert scans.before("scan-2", "S1") == (None, context)
+    assert scans.before("scan-1", "S9") == (SCAN, StationContext("S9"))
+    assert scans.before("scan-2", "S9") == (None, StationContext("S9"))
+
+
 def test_the_scan_to_undo_is_the_station_s_newest_that_did_something(store: str) -> None:
     """Not one of another station, one without events, or one that was taken back."""
     records = [

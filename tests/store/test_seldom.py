@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from msdtrack.exposure.facts import AirSettings
-from msdtrack.store import places, policies
+from msdtrack.store import places, policies, reading_log
 from msdtrack.store.connection import read, write
 from tests.store.samples import T0, fill
 
@@ -68,3 +68,33 @@ def test_what_was_undone_is_not_kept(store: str, change: Callable[[], object]) -
         changed = everything()
     assert everything() == changed
     assert places.place("STORE2") == replace(places.place("STORE2"), name="Store 2")
+
+
+def test_each_change_of_readings_is_seen(store: str) -> None:
+    """Of any place, from inside its transaction on, and not if it was undone."""
+    fill()
+    places_before = everything()
+
+    def add(place: str, second: int) -> None:
+        reading_log.add_readings(place, [(second, 2200, 4500)], T0 + 9)
+
+    def versions() -> dict[str, int]:
+        with read():
+            found = reading_log.reading_versions()
+        return {place: version.changes for place, version in found.items()}
+
+    assert versions() == {}
+    with write():
+        add("LINE1", T0)
+        assert versions() == {"LINE1": 1}
+        add("STORE1", T0)
+        assert versions() == {"LINE1": 1, "STORE1": 1}
+    with suppress(ZeroDivisionError), write():
+        add("LINE1", T0 + 1)
+        assert versions() == {"LINE1": 2, "STORE1": 1}
+        raise ZeroDivisionError
+    assert versions() == {"LINE1": 1, "STORE1": 1}
+    with write():
+        add("STORE1", T0 + 1)
+    assert versions() == {"LINE1": 1, "STORE1": 2}
+    assert everything() == places_before

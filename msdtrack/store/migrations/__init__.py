@@ -17,6 +17,7 @@ from msdtrack.store.migrations import (
     m0009_screens,
     m0010_pieces,
     m0011_one_glance,
+    m0012_narrow_indexes,
 )
 from msdtrack.store.migrations.runner import Migration, migrate, schema_version
 
@@ -32,6 +33,7 @@ ALL = (
     Migration(9, "screens", m0009_screens.up),
     Migration(10, "pieces", m0010_pieces.up),
     Migration(11, "one glance", m0011_one_glance.up),
+    Migration(12, "narrow indexes", m0012_narrow_indexes.up),
 )
 """Every migration, by version."""
 
