@@ -61,11 +61,11 @@ def local_to_utc(text: str, tz: tzinfo) -> int:
     """
     try:
         moment = datetime.fromisoformat(text.strip())
-    except ValueError as error:
+        if moment.tzinfo is None:
+            moment = moment.replace(tzinfo=tz)
+        return int(moment.astimezone(UTC).timestamp())
+    except (ValueError, OverflowError) as error:
         raise BadInput(f"{text!r} is not a time like 2026-05-04 13:30.") from error
-    if moment.tzinfo is None:
-        moment = moment.replace(tzinfo=tz)
-    return int(moment.astimezone(UTC).timestamp())
 
 
 def day_text(day: date) -> str:

@@ -360,6 +360,7 @@ def read_pieces(text: str) -> int:
         BadInput: it is none.
     """
     typed = text.strip()
-    if not (typed.isascii() and typed.isdecimal()) or not 1 <= int(typed) <= 1_000_000_000:
+    digits = typed.isascii() and typed.isdecimal() and len(typed) <= 15
+    if not digits or not 1 <= int(typed) <= 1_000_000_000:
         raise wrong_answer("quantity", f'"{text}" is no number of pieces')
     return int(typed)

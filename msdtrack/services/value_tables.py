@@ -17,6 +17,8 @@ from msdtrack.store.sample_checks import Channel
 
 MOST_ROWS = 5_000
 LONGEST_PIECE = 40
+LEAST, MOST = Decimal("1e-15"), Decimal("1e15")
+"""What a value is apart from its sign, if it is not zero: a chart can't show more."""
 PIECE_HEADINGS = ("", "piece", "pieces", "no", "no.", "nr", "nr.", "#", "serial", "s/n", "sample")
 """Headings of the column that numbers the pieces, in any case."""
 
@@ -241,7 +243,10 @@ def _number(cell: str, comma: bool | None) -> tuple[Decimal | None, str]:
     text = text.replace(",", ".")
     if not _NUMBER.fullmatch(text):
         return None, f'"{cell}" is no number: write the number alone, without unit or spaces'
-    return Decimal(text), ""
+    value = Decimal(text)
+    if value and not LEAST <= abs(value) < MOST:
+        return None, f'"{cell}" is beyond anything that is measured: check it, and the unit'
+    return value, ""
 
 
 def _comma_hint(separator: str) -> str:

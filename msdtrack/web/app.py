@@ -9,6 +9,7 @@ from importlib import import_module
 from pathlib import Path
 
 from flask import Flask
+from werkzeug.routing import IntegerConverter
 
 from msdtrack.config import Settings
 from msdtrack.resources import resource_dir
@@ -48,6 +49,12 @@ PAGE_MODULES = (
 """The modules of `web.pages`; each has its routes in a blueprint called `pages`."""
 
 
+class RowNumber(IntegerConverter):
+    """A number in an address: one that no database holds leads to nothing."""
+
+    regex = r"\d{1,15}"
+
+
 def utc_now() -> int:
     """Return the present moment in whole seconds UTC."""
     return int(time.time())
@@ -67,6 +74,7 @@ def create_app(settings: Settings, clock: Callable[[], int] = utc_now) -> Flask:
     backup_dir = Path(settings.backup_dir) if settings.backup_dir else None
     connection.open_store(settings.database, backup_dir=backup_dir)
     app = Flask("msdtrack", template_folder=str(resource_dir("templates")), static_folder=None)
+    app.url_map.converters["int"] = RowNumber
     app.session_interface = CookieSessions()
     app.secret_key = settings.secret_key or _kept_secret()
     bind_site(

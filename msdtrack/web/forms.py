@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+import math
+import re
+import uuid
 from collections.abc import Iterable, Mapping
 from datetime import date
 
 from msdtrack.errors import BadInput, FieldError, MsdtrackError
 from msdtrack.times import local_to_utc
 from msdtrack.web.site import site
+
+LONGEST_TEXT = 1000
+"""Characters of a text, as in the API: a reason is read on lists and screens."""
+
+LONGEST_WHOLE = 15
+"""Digits of a whole number: more than anybody counts, and what both databases hold."""
+
+_CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 
 
 class Form:
@@ -26,10 +37,14 @@ class Form:
         self.errors.setdefault(name, message)
 
     def text(self, name: str, *, required: bool = False) -> str:
-        """Return a text; empty if it was left out."""
+        """Return a text of one line; empty if it was left out."""
         value = self.values.get(name, "")
         if required and not value:
             self.fault(name, "Fill this in.")
+        elif len(value) > LONGEST_TEXT:
+            self.fault(name, f"At most {LONGEST_TEXT} characters.")
+        elif _CONTROL.search(value):
+            self.fault(name, "It holds a control character: type it anew.")
         return value
 
     def choice(self, name: str, allowed: Iterable[str], *, required: bool = True) -> str | None:
@@ -59,8 +74,11 @@ class Form:
         except ValueError:
             self.fault(name, f'"{value}" is no number.')
             return None
-        if found != found or (least is not None and found < least):
-            self.fault(name, f"At least {least:g}." if least is not None else "Not a number.")
+        if not math.isfinite(found):
+            self.fault(name, "Not a number.")
+            return None
+        if least is not None and found < least:
+            self.fault(name, f"At least {least:g}.")
             return None
         if most is not None and found > most:
             self.fault(name, f"At most {most:g}.")
@@ -75,10 +93,22 @@ class Form:
         if not (value.isascii() and value.isdecimal()):
             self.fault(name, f'"{value}" is no whole number.')
             return None
+        if len(value) > LONGEST_WHOLE:
+            self.fault(name, f"At most {LONGEST_WHOLE} digits.")
+            return None
         if int(value) < least:
             self.fault(name, f"At least {least}.")
             return None
         return int(value)
+
+    def request_id(self) -> str:
+        """Return the id that the page gave to what is sent, so that it counts once."""
+        value = self.text("request_id")
+        try:
+            return str(uuid.UUID(value))
+        except ValueError:
+            self.fault("", "The page came without its id: load it again and repeat what you did.")
+            return ""
 
     def yes(self, name: str) -> bool:
         """Return whether a box is ticked."""

@@ -202,3 +202,14 @@ def test_limits_need_a_name_a_reason_and_a_person(shop: dict[str, str]) -> None:
     assert measurements.variants("BL-0101") == []
     with pytest.raises(NotFound):
         measurements.set_limits("NONE", "bare", "gain;1;2;mV", "Ines", "x", NOW)
+
+
+@pytest.mark.parametrize("text", ["1e309", "-1e15", "1e-320", "9" * 400])
+def test_what_nobody_measures_is_no_value(text: str) -> None:
+    """A chart that has to show it shows nothing any more."""
+    assert "beyond anything" in read_number(text)[1]
+
+
+def test_zero_and_the_smallest_values_are_values() -> None:
+    """Both signs count."""
+    assert [read_number(text)[1] for text in ("0", "-0.0", "1e-15", "-999999999999999")] == [""] * 4

@@ -175,6 +175,9 @@ def test_a_form_sent_twice_is_one_pass(browser: FlaskClient, shop: Workshop, bat
     ("fields", "words"),
     [
         ({"peak_c": "hot", "last": "more"}, "is no number"),
+        ({"peak_c": "1e309", "last": "more"}, "Not a number"),
+        ({"peak_c": "240", "last": "more", "at": "2026-02-30T10:00"}, "2026-02-30"),
+        ({"peak_c": "240", "last": "more", "request_id": ""}, "load it again"),
         ({"peak_c": "20", "last": "more"}, "At least 100"),
         ({"peak_c": "240"}, "Fill this in"),
     ],
@@ -294,3 +297,17 @@ def test_level_1_has_no_limit(browser: FlaskClient, shop: Workshop, batch: str) 
     place(browser, batch, receive(new, NOW)[0].code)
     assert "no limit" in browser.get(f"/boards/{batch}").text
     assert "level 1: no limit" in browser.get(f"/boards/{batch}").text
+
+
+@pytest.mark.parametrize(
+    ("reason", "words"),
+    [("x" * 1001, "At most 1000 characters"), ("wet\x00box", "control character")],
+)
+def test_a_reason_is_one_that_a_screen_can_show(
+    browser: FlaskClient, shop: Workshop, batch: str, reason: str, words: str
+) -> None:
+    """As the API has it; a scanner that went wild fills no screen of others."""
+    place(browser, batch, shop.usable)
+    page = send(browser, batch, "hold", reason=reason, person=shop.people[0])
+    assert words in page
+    assert "held" not in boards.batch_state(batch, NOW).reasons

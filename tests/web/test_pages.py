@@ -170,3 +170,19 @@ def test_a_list_asks_no_more_for_more_carriers(
         record(code, "open", shop.now, shop.now, place=shop.line, hic=DRY)
     assert 0 < before <= 30
     assert _queries(browser, path, caplog) == before
+
+
+@pytest.mark.parametrize(
+    ("page", "status"),
+    [
+        (f"/checks/{'9' * 23}", 404),
+        (f"/checks?before={'9' * 23}", 200),
+        ("/carriers/{usable}?at=9999-12-31T23:59:59-14:00", 422),
+        ("/carriers/{usable}?known_at=0001-01-01T00:00:00%2B14:00", 422),
+    ],
+)
+def test_an_address_beyond_everything_is_answered_in_words(
+    page: str, status: int, browser: FlaskClient, shop: Workshop
+) -> None:
+    """Numbers that no database holds, years that no calendar has."""
+    assert browser.get(address(page, shop)).status_code == status

@@ -109,6 +109,8 @@ def test_a_part_is_put_on_file_on_the_way(browser: FlaskClient, shop: Workshop) 
         ({"number": ""}, "Fill this in"),
         ({"msl": "7"}, "Choose one of the list"),
         ({"body_mm": "thick"}, "is no number"),
+        ({"body_mm": "inf"}, "Not a number"),
+        ({"pins": "9" * 500}, "At most 15 digits"),
         ({"bake_temp_c": "100"}, "A bake needs its hours"),
         ({"bake_hours": "5"}, "A bake needs its temperature"),
         ({"number": "WB-PRS-3", "body_mm": "3"}, "is on file with other facts"),

@@ -77,7 +77,8 @@ def test_a_choice_holds_with_its_reason(browser: FlaskClient, shop: Workshop) ->
     ("name", "value", "good"),
     [("lead_h:msl:3", "6,5", True), ("lead_h:msl:3", "soon", False),
      ("lead_h:msl:3", "100000", False), ("cumulative_bake_h", "48", True),
-     ("cumulative_bake_h", "47.5", False), ("credit", "perhaps", False)],
+     ("cumulative_bake_h", "47.5", False), ("cumulative_bake_h", "1e309", False),
+     ("credit", "perhaps", False)],
 )  # fmt: skip
 def test_a_choice_is_checked(
     name: str, value: str, good: bool, browser: FlaskClient, shop: Workshop

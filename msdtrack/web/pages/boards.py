@@ -115,7 +115,9 @@ def scan_on(code: str) -> AnyResponse:
             place = catalog.place(read.text)
             if place.kind == "oven":
                 return redirect(_url(code, oven=read.text), 303)
-            _move(code, place, form.text("request_id"))
+            request_id = form.request_id()
+            form.check()
+            _move(code, place, request_id)
         else:
             raise BadInput(
                 f"That is the code of a {read.kind.word}: scan a carrier to place, a place to "
@@ -132,12 +134,12 @@ def place(code: str) -> AnyResponse:
     form = Form(request.form)
     carrier = form.text("carrier", required=True)
     quantity = form.whole("quantity", required=True, least=1)
+    request_id = form.request_id()
     try:
         form.check()
         new = NewEvent(
-            form.text("request_id"), carrier, Kind.PLACE_ON_BOARD, person=_by(), quantity=quantity,
-            board=code,
-        )  # fmt: skip
+            request_id, carrier, Kind.PLACE_ON_BOARD, person=_by(), quantity=quantity, board=code
+        )
         boards.place(code, new, site().now())
     except MsdtrackError as error:
         return _wrong(code, form, error)
@@ -152,9 +154,10 @@ def act(code: str, kind: str) -> AnyResponse:
     """Do one thing with all boards of the batch."""
     form = Form(request.form)
     given = _given(form, kind)
+    at, request_id = form.moment("at"), form.request_id()
     try:
         form.check()
-        state = _record(code, kind, form.text("request_id"), at=form.moment("at"), **given)
+        state = _record(code, kind, request_id, at=at, **given)
     except MsdtrackError as error:
         return _wrong(code, form, error)
     flash(_DONE[kind].format(passes=state.passes), "ok")

@@ -59,7 +59,7 @@ pages.add_app_template_filter(channels_table, "channels_table")
 def list_all() -> Response:
     """Answer the checks; `search` finds the lot of a new one."""
     search, older = request.args.get("search", "").strip(), request.args.get("before")
-    before = int(older) if older and older.isdecimal() else None
+    before = int(older) if older and older.isdecimal() and len(older) <= 15 else None
     found = sample_checks.newest(PAGE_LENGTH + 1, before)
     shown = found[:PAGE_LENGTH]
     return render_page(
@@ -201,7 +201,7 @@ def scan(number: int) -> AnyResponse:
                     id=request.form.get("request_id") or str(uuid.uuid4()),
                     check=number,
                     code=code,
-                    at=int(sent_at) if sent_at.isdecimal() else None,
+                    at=int(sent_at) if sent_at.isdecimal() and len(sent_at) <= 12 else None,
                 ),
                 site().now(),
                 None if person is None else person.code,
