@@ -72,6 +72,26 @@ def test_an_alarm_is_acknowledged_and_another_shelved_by_keyboard(
     expect(rows).to_have_count(count)
 
 
+def test_a_page_is_acknowledged_together_by_keyboard(page: Page, new_server: NewServer) -> None:
+    """Tab to what stands before the list, look, then press; a scanner's Enter only opens it."""
+    at_the_alarms(page, new_server)
+    shown = page.locator("table.alarms tbody tr")
+    count = shown.count()
+    assert count > 1
+
+    _tab_to(page, f"Acknowledge these {count}")
+    page.keyboard.press("Enter")
+    told = page.locator(".together")
+    expect(told).to_contain_text(f"The {count} unacknowledged alarms of the list below")
+    expect(page.locator("table.alarms button", has_text="Acknowledge")).to_have_count(count)
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    expect(page.locator(".told")).to_contain_text(f"{count} alarms acknowledged by Mira.")
+    expect(page.locator("table.alarms button", has_text="Acknowledge")).to_have_count(0)
+    expect(told).to_have_count(0)
+    expect(page.locator("#find")).to_be_focused()
+
+
 def test_a_scanned_carrier_shows_its_alarm_alone(page: Page, new_server: NewServer) -> None:
     """Badge and label from the scanner, Tab and Enter; the address keeps what was scanned."""
     server, shop = at_the_alarms(page, new_server)
@@ -92,6 +112,17 @@ def test_a_scanned_carrier_shows_its_alarm_alone(page: Page, new_server: NewServ
     expect(page.locator(".who")).to_contain_text("You are Jonas")
 
 
+def test_what_is_told_is_in_view_on_a_phone(page: Page, new_server: NewServer) -> None:
+    """Although the field below it has the focus, for the scanner."""
+    page.set_viewport_size(ViewportSize(width=390, height=500))
+    at_the_alarms(page, new_server)
+    page.locator("table.alarms button", has_text="Acknowledge as Mira").first.click()
+    told = page.locator("main > .told").first
+    expect(told).to_contain_text("Acknowledged by Mira")
+    expect(told).to_be_in_viewport(ratio=1)
+    expect(page.locator("#find")).to_be_focused()
+
+
 @pytest.mark.parametrize("width", [390, 1024, 1920])
 def test_open_forms_fit_the_screen(page: Page, new_server: NewServer, width: int) -> None:
     """Nothing reaches beyond the side with every form open, and fingers hit what they mean."""
@@ -106,7 +137,7 @@ def test_open_forms_fit_the_screen(page: Page, new_server: NewServer, width: int
     )
     assert scrolled == 0 or width == 1024
     small = page.evaluate(
-        "[...document.querySelectorAll('.alarms button, .alarms input, .alarms summary')]"
+        "[...document.querySelectorAll('.alarms button, .alarms input, summary, .together button')]"
         ".filter((e) => e.getBoundingClientRect().height < 43.9).length"
     )
     assert small == 0

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, model_validator
 
 from msdtrack.web.api.fields import (
+    LAST_ID,
     BodyMm,
     CarrierKind,
     Code,
@@ -176,6 +177,22 @@ class Acknowledgement(Strict):
     """Who has seen the alarm."""
 
     person: Text
+
+
+class SeenAlarm(Strict):
+    """An alarm as it was listed."""
+
+    id: Annotated[int, Field(ge=0, le=LAST_ID)]
+    state: Literal["unacknowledged", "returned_to_normal"]
+    priority: Literal["high", "medium", "low"]
+    times: Annotated[int, Field(ge=1, le=LAST_ID)]
+
+
+class Acknowledgements(Strict):
+    """Who has seen these alarms, and as what."""
+
+    person: Text
+    alarms: Annotated[list[SeenAlarm], Field(min_length=1, max_length=200)]
 
 
 class Shelving(Strict):

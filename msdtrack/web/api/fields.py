@@ -25,6 +25,9 @@ EARLIEST = parse_time("1990-01-01T00:00:00Z")
 LATEST = parse_time("2200-01-01T00:00:00Z")
 """Moments outside of these are slips of the sender."""
 
+LAST_ID = 2**31 - 1
+"""No alarm has a larger number."""
+
 
 class Strict(BaseModel):
     """A part of a request: unknown fields, loose types, NaN and infinity are refused."""

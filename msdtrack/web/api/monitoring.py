@@ -8,19 +8,18 @@ from flask import Response, request
 from pydantic import Field
 
 from msdtrack.exposure.facts import HOUR_S
-from msdtrack.services import alarm_rules, watch_list
+from msdtrack.services import alarm_acknowledging, alarm_rules, watch_list
 from msdtrack.services import health as health_service
+from msdtrack.services.alarm_acknowledging import SeenAlarm
 from msdtrack.times import utc_text
 from msdtrack.web.api import bodies, shapes
 from msdtrack.web.api.calls import Calls, json_response
-from msdtrack.web.api.fields import AsOf, Code, Limit, Page, Query
+from msdtrack.web.api.fields import LAST_ID, AsOf, Code, Limit, Page, Query
 from msdtrack.web.api.paging import page_of, rest_of
 from msdtrack.web.api.things import alarm_answer
 from msdtrack.web.site import site
 
 calls = Calls()
-
-LAST_ID = 2**31 - 1
 
 SAME_FOR_S = 30
 """The watch list is made anew after this long even if nothing was written: time changes it."""
@@ -90,6 +89,23 @@ def list_alarms(query: AlarmList, now: int) -> dict[str, Any]:
 def acknowledge_alarm(alarm_id: int, body: bodies.Acknowledgement, now: int) -> dict[str, Any]:
     """Note who has taken notice of an alarm."""
     return alarm_answer(alarm_rules.acknowledge(alarm_id, body.person, now), now)
+
+
+@calls.add("POST", "/alarms/acknowledge", shapes.AcknowledgedAlarms)
+def acknowledge_alarms(body: bodies.Acknowledgements, now: int) -> dict[str, Any]:
+    """Note who has taken notice of alarms, in one transaction.
+
+    State, priority and times are those listed when the person looked. What differs by now is left
+    unacknowledged, and told. The same person may send it again: it counts once.
+    """
+    seen = [SeenAlarm(one.id, one.state, one.priority, one.times) for one in body.alarms]
+    found = alarm_acknowledging.acknowledge_seen(seen, body.person, now)
+    return {
+        "acknowledged": [alarm_answer(alarm, now) for alarm in found.alarms],
+        "left": [
+            {"change": one.change, "alarm": alarm_answer(one.alarm, now)} for one in found.left
+        ],
+    }
 
 
 @calls.add("POST", "/alarms/<int(max=2147483647):alarm_id>/shelve", shapes.Alarm)

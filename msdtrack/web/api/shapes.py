@@ -8,6 +8,7 @@ from typing import Annotated, Generic, Literal, TypeVar
 from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema
 
 from msdtrack.exposure.events import Kind
+from msdtrack.services.alarm_acknowledging import Change
 from msdtrack.web.api.bodies import MakerBake
 from msdtrack.web.api.fields import Msl, PlaceKind
 
@@ -359,6 +360,20 @@ class Alarm(Shape):
     shelved_by: str | None
     shelved_reason: str | None
     stale: Annotated[bool, Field(description="it has stood for 24 h and says nothing new")]
+
+
+class LeftAlarm(Shape):
+    """An alarm that was not acknowledged, as it changed after it was listed."""
+
+    change: Annotated[Change, Field(description="what differs from what was seen")]
+    alarm: Annotated[Alarm, Field(description="as it is now")]
+
+
+class AcknowledgedAlarms(Shape):
+    """What came of acknowledging alarms together."""
+
+    acknowledged: list[Alarm]
+    left: list[LeftAlarm]
 
 
 class Health(Shape):

@@ -12,7 +12,14 @@ from msdtrack.config import notice_urls
 from msdtrack.errors import BadInput, MsdtrackError
 from msdtrack.exposure.facts import HOUR_S
 from msdtrack.printing.codes import BadCode, CodeKind, read_code
-from msdtrack.services import alarm_lists, alarm_notices, alarm_rules, catalog, policies
+from msdtrack.services import (
+    alarm_acknowledging,
+    alarm_lists,
+    alarm_notices,
+    alarm_rules,
+    catalog,
+    policies,
+)
 from msdtrack.services.alarm_lists import AlarmGroup, AlarmsListed, AlarmSums, ListName
 from msdtrack.services.alarm_notices import NoticeTrouble
 from msdtrack.services.catalog import Person
@@ -20,8 +27,9 @@ from msdtrack.times import local_text
 from msdtrack.web import who
 from msdtrack.web.alarm_address import NO_PLACE, AlarmAddress, asked_for
 from msdtrack.web.alarm_rows import KINDS, AlarmRow, alarm_rows
+from msdtrack.web.alarm_together import Together, left_text, seen_in, together
 from msdtrack.web.forms import Form
-from msdtrack.web.names import all_people, place_names
+from msdtrack.web.names import all_people, person_names, place_names
 from msdtrack.web.rendering import render_page
 from msdtrack.web.site import site
 
@@ -76,6 +84,7 @@ class AlarmPage:
         sums: how many active ones there are of that.
         kinds, places: what they can be narrowed to, the worst first.
         active: those that have not ended and are not shelved, what nobody acknowledged first.
+        together: what of this page of them can be acknowledged together, None if no two can.
         shelved: those that are, what comes back first at the top.
         ended: ended ones, newest first.
         people: who can acknowledge.
@@ -93,6 +102,7 @@ class AlarmPage:
     kinds: tuple[AlarmChoice, ...]
     places: tuple[AlarmChoice, ...]
     active: AlarmPart
+    together: Together | None
     shelved: AlarmPart
     ended: AlarmPart
     people: tuple[Person, ...]
@@ -165,6 +175,28 @@ def acknowledge(alarm_id: int) -> AnyResponse:
     if person is not None:
         alarm_rules.acknowledge(alarm_id, person.code, site().now())
         flash(f"Acknowledged by {person.name}.", "ok")
+    return redirect(asked_for().url(), 303)
+
+
+@pages.post("/alarms/acknowledge")
+def acknowledge_together() -> AnyResponse:
+    """Acknowledge by name the alarms that a page showed, but for those that changed since."""
+    person = _present()
+    if person is None:
+        return redirect(asked_for().url(), 303)
+    try:
+        seen = seen_in(request.form.getlist("seen"))
+    except BadInput as error:
+        flash(error.message, "stop")
+        return redirect(asked_for().url(), 303)
+    found = alarm_acknowledging.acknowledge_seen(seen, person.code, site().now())
+    done = len(found.alarms)
+    if done:
+        flash(f"{done} alarm{'s' * (done > 1)} acknowledged by {person.name}.", "ok")
+    else:
+        flash("Nothing was acknowledged.", "soon")
+    if found.left:
+        flash(left_text(found.left, person_names()), "soon")
     return redirect(asked_for().url(), 303)
 
 
@@ -242,6 +274,7 @@ def _page(
         kinds=_kinds(address, sums.kinds),
         places=_places(address, sums.places, places),
         active=parts["active"],
+        together=together(lists["active"].alarms),
         shelved=parts["shelved"],
         ended=parts["ended"],
         people=people,

@@ -110,6 +110,43 @@ class TestAlarms:
         assert api.post(path, {"person": person}, 200) == answer
         assert api.refused("POST", path, {"person": "Rui"})["status"] == 409
 
+    def test_those_listed_are_acknowledged_together(self, api: Api, floor: str) -> None:
+        """What changed since is left, and told as it is now; sent again it is the same answer."""
+        for _ in range(3):
+            carrier = api.carrier(place=floor, received_at=api.hours_ago(400))
+            api.record(carrier, "open", at=api.hours_ago(170))
+        alarm_rules.evaluate(api.clock.now)
+        names = ("id", "state", "priority", "times")
+        listed = api.get("/alarms")["items"]
+        body = {"person": "Ines", "alarms": [{one: each[one] for one in names} for each in listed]}
+        taken = api.post(f"/alarms/{listed[0]['id']}/acknowledge", {"person": "Rui"}, 200)
+        answer = api.post("/alarms/acknowledge", body, 200)
+        assert answer["left"] == [{"change": "acknowledged", "alarm": taken}]
+        assert [one["id"] for one in answer["acknowledged"]] == [one["id"] for one in listed[1:]]
+        assert {one["state"] for one in answer["acknowledged"]} == {"acknowledged"}
+        stand = {one["id"]: one for one in api.get("/alarms")["items"]}
+        assert answer["acknowledged"] == [stand[one["id"]] for one in listed[1:]]
+        assert api.post("/alarms/acknowledge", body, 200) == answer
+
+    def test_what_is_no_list_of_alarms_is_refused(self, api: Api, alarm: dict[str, object]) -> None:
+        """422 that names the field, 404 for one that is not there; no alarm is acknowledged."""
+        one = {name: alarm[name] for name in ("id", "state", "priority", "times")}
+        for wrong, field in (
+            ({"alarms": []}, "alarms"),
+            ({"alarms": [one] * 201}, "alarms"),
+            ({"alarms": [one | {"state": "acknowledged"}]}, "alarms.0.state"),
+            ({"alarms": [{"id": alarm["id"]}]}, "alarms.0.state"),
+            ({"person": " "}, "person"),
+        ):
+            body = {"person": "Ines", "alarms": [one]} | wrong
+            problem = api.refused("POST", "/alarms/acknowledge", body)
+            assert problem["status"] == 422
+            assert problem["errors"][0]["field"] == field, wrong
+        body = {"person": "Ines", "alarms": [one, one | {"id": 999}]}
+        assert api.refused("POST", "/alarms/acknowledge", body)["status"] == 404
+        (listed,) = [each for each in api.get("/alarms")["items"] if each["id"] == alarm["id"]]
+        assert listed == alarm
+
     def test_ended_ones_are_history(self, api: Api, alarm: dict[str, object]) -> None:
         """Acknowledged and its cause gone, it has ended, and is listed with `ended` only."""
         api.post(f"/alarms/{alarm['id']}/acknowledge", {"person": "Ines"}, 200)
