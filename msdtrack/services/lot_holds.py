@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from uuid import NAMESPACE_OID, uuid5
 
@@ -32,6 +33,12 @@ def lot_carriers(part: str, lot: str) -> list[str]:
 def mark(check: int) -> str:
     """Return how the reason of a hold begins that a check put on."""
     return f"sample check {check}:"
+
+
+def check_of(reason: str) -> int | None:
+    """Return the check that put a hold with this reason on, None if none did."""
+    found = re.match(r"sample check (\d{1,9}):", reason, re.ASCII)
+    return None if found is None else int(found[1])
 
 
 def is_held_by(check: int, state: CarrierState) -> bool:

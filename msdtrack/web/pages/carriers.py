@@ -2,26 +2,34 @@
 
 from __future__ import annotations
 
+import uuid
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from flask import Blueprint, Response, request
+from flask import Blueprint, Response, flash, redirect, request, url_for
+from werkzeug.wrappers import Response as AnyResponse
 
+from msdtrack.errors import MsdtrackError
 from msdtrack.exposure.events import Kind
 from msdtrack.exposure.facts import CarrierFacts
 from msdtrack.exposure.state import CarrierState
 from msdtrack.exposure.working import Working
-from msdtrack.services import carrier_states, event_recording, receiving
-from msdtrack.services.catalog import Place
+from msdtrack.services import carrier_states, catalog, event_recording, quality_holds, receiving
+from msdtrack.services.catalog import Person, Place
 from msdtrack.services.countdowns import next_step_text
 from msdtrack.services.event_recording import LogLine
 from msdtrack.services.labelling import LabelLayout
+from msdtrack.services.quality_holds import QualityHold
 from msdtrack.standard.drypack import DESICCANT_REUSE_MIN, RESEAL_WITHIN_MIN
 from msdtrack.times import local_to_utc
+from msdtrack.web import who
 from msdtrack.web.charts import Chart, share_chart
+from msdtrack.web.errors import status_of
+from msdtrack.web.forms import Form
 from msdtrack.web.label_choice import carrier_layouts
 from msdtrack.web.marks import Mark, mark_of
-from msdtrack.web.names import all_places, person_names, place_names
+from msdtrack.web.names import all_people, all_places, person_names, place_names
 from msdtrack.web.rendering import form_moment, render_page
 from msdtrack.web.rows import Row, row_of, rows_of
 from msdtrack.web.site import site
@@ -78,6 +86,28 @@ class LogEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class QualityPart:
+    """What quality holds the carrier for, and how that ends.
+
+    Args:
+        hold: what stands.
+        names: of the people who put it on hold, by code.
+        url: where it is released.
+        people: who can release it.
+        request_id: id of the release.
+        values, errors: what stands in the form, and what is wrong with it.
+    """
+
+    hold: QualityHold
+    names: Mapping[str, str]
+    url: str
+    people: tuple[Person, ...]
+    request_id: str
+    values: Mapping[str, str]
+    errors: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
 class CarrierPage:
     """All about one carrier, as of a moment.
 
@@ -92,6 +122,7 @@ class CarrierPage:
         reasons: why it must not be used, in sentences.
         unknowns: what is not known, in sentences.
         air: the air that the time left assumes.
+        quality: why it is on hold, None if it is not, or for another moment than now.
         working: lines since the last reset.
         before_reset: lines before it.
         working_share: sum of the lines, which is the used share.
@@ -113,6 +144,7 @@ class CarrierPage:
     reasons: tuple[str, ...]
     unknowns: tuple[str, ...]
     air: str
+    quality: QualityPart | None
     working: tuple[WorkingLine, ...]
     before_reset: tuple[WorkingLine, ...]
     working_share: Fraction
@@ -155,13 +187,40 @@ def list_all() -> Response:
 @pages.get("/carriers/<code>")
 def show(code: str) -> Response:
     """Answer one carrier, as of `at` and as known at `known_at` if they are given."""
+    return _page(code.upper(), _asked("at"), _asked("known_at"))
+
+
+@pages.post("/carriers/<code>/release")
+def release(code: str) -> AnyResponse:
+    """End what quality holds the carrier for, by name and with a reason."""
+    code, form = code.upper(), Form(request.form)
+    person, reason = form.text("person", required=True), form.text("reason", required=True)
+    id_ = form.text("request_id") or str(uuid.uuid4())
+    try:
+        form.check()
+        quality_holds.release(code, id_, person, reason, site().now())
+    except MsdtrackError as error:
+        form.take_over(error)
+        page = _page(code, form=form)
+        page.status_code = status_of(error)
+        return page
+    who.remember(catalog.person(person))
+    flash("Released: quality holds it no longer.", "ok")
+    return redirect(url_for("carriers.show", code=code), 303)
+
+
+def _page(
+    code: str, at: int | None = None, known_at: int | None = None, form: Form | None = None
+) -> Response:
     now = site().now()
-    at, known_at = _asked("at"), _asked("known_at")
-    state, working = carrier_states.state_and_working(code.upper(), now, at, known_at)
+    state, working = carrier_states.state_and_working(code, now, at, known_at)
     names, people = place_names(), person_names()
     since = working_lines(working.lines, names)
     before = working_lines(working.before_reset, names)
     place = state.ledger.place
+    quality = _quality(state, people, form) if at is None and known_at is None else None
+    if form is not None and quality is None:
+        flash(form.errors.get("", "Nothing was released."), "stop")
     return render_page(
         "carrier.html",
         CarrierPage(
@@ -175,6 +234,7 @@ def show(code: str) -> Response:
             reasons=tuple(reason_text(reason) for reason in state.reasons),
             unknowns=tuple(UNKNOWNS.get(each, each) for each in state.unknowns),
             air=assumed_air_text(state),
+            quality=quality,
             working=since,
             before_reset=before,
             working_share=working.used_share,
@@ -184,6 +244,31 @@ def show(code: str) -> Response:
             as_of="" if at is None else form_moment(at),
             known_at="" if known_at is None else form_moment(known_at),
         ),
+    )
+
+
+def _quality(
+    state: CarrierState, names: Mapping[str, str], form: Form | None
+) -> QualityPart | None:
+    hold = quality_holds.hold_of(state)
+    if hold is None:
+        return None
+    if hold.batch is not None:
+        url = url_for("boards.show", code=hold.batch, _anchor="quality")
+    elif hold.check is not None:
+        url = url_for("checks.show", number=hold.check, _anchor="release")
+    else:
+        url = "#quality"
+    person = who.present()
+    values = {"person": "" if person is None else person.code}
+    return QualityPart(
+        hold,
+        names,
+        url,
+        tuple(all_people()),
+        str(uuid.uuid4()),
+        values if form is None else form.values,
+        {} if form is None else form.errors,
     )
 
 
