@@ -7,10 +7,11 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from msdtrack.store.connection import close_store, open_store
 from tests.browser.live_server import LiveServer
+from tests.browser.scan_station import HEAR_TONES
 from tests.web.workshop import Workshop, fill
 
 ARGUMENTS = ("--no-sandbox", "--disable-gpu", "--disable-background-networking")
@@ -75,3 +76,37 @@ def shared(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[LiveServe
     server, shop = _workshop(tmp_path_factory.mktemp("browser") / "shared.db", nothing_more)
     yield server, shop
     server.kill()
+
+
+@pytest.fixture
+def live(new_server: NewServer) -> tuple[LiveServer, Workshop]:
+    """A server over a small workshop of this test's own, as it is this minute."""
+    return new_server(nothing_more)
+
+
+@pytest.fixture
+def server(live: tuple[LiveServer, Workshop]) -> LiveServer:
+    """The server."""
+    return live[0]
+
+
+@pytest.fixture
+def shop(live: tuple[LiveServer, Workshop]) -> Workshop:
+    """What is in the workshop."""
+    return live[1]
+
+
+@pytest.fixture
+def station(chromium: Browser, server: LiveServer) -> Iterator[Page]:
+    """The scan station on a tablet; anything a script complains about fails the test."""
+    context = chromium.new_context(viewport={"width": 1024, "height": 768})
+    page = context.new_page()
+    page.add_init_script(HEAR_TONES)
+    complaints: list[str] = []
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.goto(f"{server.url}/scan?station=Bench")
+    expect(page.locator("[data-station-name]")).to_have_text("Bench")
+    expect(page.locator("[data-start]")).to_have_count(0)
+    yield page
+    context.close()
+    assert complaints == []

@@ -13,8 +13,8 @@ from msdtrack.services import measurements, receiving
 from msdtrack.services.receiving import NewCarrier
 from tests.browser.conftest import NewServer
 from tests.browser.live_server import LiveServer
+from tests.browser.scan_station import answered
 from tests.browser.test_pages import FAINT, SCREENS, SMALL
-from tests.browser.test_scan import answered
 from tests.web.workshop import Workshop
 
 pytestmark = pytest.mark.browser

@@ -6,26 +6,32 @@ import json
 import re
 import urllib.request
 from collections.abc import Iterator
-from pathlib import Path
-from urllib.parse import quote
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from msdtrack.printing.codes import make_action_code
 from tests.browser.conftest import NewServer, nothing_more
+from tests.browser.goods_desk import (
+    DONE,
+    UNDO,
+    answer,
+    enter,
+    label,
+    line,
+    opened,
+    put_part,
+    received,
+    scan,
+    title,
+    usual,
+    usual_bag,
+)
 from tests.browser.live_server import LiveServer
-from tests.pictures import bench, symbol, taken
 from tests.web.workshop import Workshop
 
 pytestmark = pytest.mark.browser
 
-GS, RS, EOT = "\x1d", "\x1e", "\x04"
-DONE, UNDO = make_action_code("DONE"), make_action_code("UNDO")
 SIZES = {"phone": (390, 844), "tablet": (1024, 768), "wall": (1920, 1080)}
-
-# Without a printer, what is asked to be printed is only counted.
-COUNT_PRINTS = "window.print = () => { top.prints = (top.prints || 0) + 1; };"
 
 
 @pytest.fixture
@@ -38,98 +44,6 @@ def live(shared: tuple[LiveServer, Workshop]) -> tuple[LiveServer, Workshop]:
 def desk(chromium: Browser, live: tuple[LiveServer, Workshop]) -> Iterator[Page]:
     """The goods-in screen on a tablet; anything a script complains about fails the test."""
     yield from opened(chromium, live[0])
-
-
-def opened(chromium: Browser, server: LiveServer) -> Iterator[Page]:
-    """Open the screen in a fresh browser."""
-    context = chromium.new_context(viewport={"width": 1024, "height": 768})
-    page = context.new_page()
-    page.add_init_script(COUNT_PRINTS)
-    complaints: list[str] = []
-    page.on("pageerror", lambda error: complaints.append(str(error)))
-    page.goto(f"{server.url}/goods-in")
-    title(page, "Scan the label on the bag")
-    yield page
-    context.close()
-    assert complaints == []
-
-
-def label(lot: str, **values: str) -> str:
-    """Return a 2D label; `n1T` stands for identifier 1T."""
-    given = {"P": "WB-PRS-3", "Q": "500", "n10D": "2436", "n1T": lot} | values
-    fields = (f"{name.removeprefix('n')}{value}" for name, value in given.items() if value)
-    return f"[)>{RS}06{GS}{GS.join(fields)}{RS}{EOT}"
-
-
-def scan(page: Page, text: str, end: str = "Enter") -> None:
-    """Type as a scanner does that sends the control characters as they are."""
-    for piece in re.split(r"([\x00-\x1f])", text):
-        if piece and ord(piece[0]) < 32:
-            page.keyboard.insert_text(piece)
-        else:
-            page.keyboard.type(piece)
-    page.keyboard.press(end)
-
-
-def title(page: Page, text: str | re.Pattern[str]) -> None:
-    """Wait until this is what the screen says or asks."""
-    expect(page.locator("[data-title]")).to_have_text(text)
-
-
-def line(page: Page, words: str, value: str) -> None:
-    """Wait until a line of what was read says this."""
-    expect(page.locator(f'[data-line="{words}"] b')).to_have_text(value)
-
-
-def pause(page: Page) -> None:
-    """Let a person look; an Enter sooner than that is a scanner's second line end."""
-    page.wait_for_timeout(500)
-
-
-def enter(page: Page) -> None:
-    """Look, then press Enter alone."""
-    pause(page)
-    page.keyboard.press("Enter")
-
-
-def answer(page: Page, question: str, text: str) -> None:
-    """Answer a question by keys."""
-    title(page, question)
-    page.keyboard.type(text)
-    page.keyboard.press("Enter")
-
-
-def usual(page: Page) -> None:
-    """Answer everything about an ordinary bag, up to the read-back."""
-    answer(page, "What are the parts in?", "1")
-    usual_bag(page)
-
-
-def usual_bag(page: Page) -> None:
-    """Answer everything from the bag on."""
-    answer(page, "Look at the dry bag: what is it like?", "1")
-    answer(page, "Seal date on the bag?", "2024-09-04")
-    title(page, "Floor life printed on the label, in hours?")
-    enter(page)
-    title(page, "Where do the bags go?")
-    page.get_by_role("button", name="Store").click()
-    title(page, "Is all of this right?")
-
-
-def received(server: LiveServer, lot: str) -> list[dict[str, object]]:
-    """Return the carriers of a lot."""
-    url = f"{server.url}/api/v1/carriers?lot={quote(lot)}"
-    with urllib.request.urlopen(url, timeout=10) as heard:
-        return list(json.load(heard)["items"])
-
-
-def put_part(server: LiveServer, number: str, msl: str) -> None:
-    """Put a part on file."""
-    body = json.dumps({"number": number, "description": "Tilt sensor", "msl": msl}).encode()
-    wanted = urllib.request.Request(
-        f"{server.url}/api/v1/parts", body, {"Content-Type": "application/json"}
-    )
-    urllib.request.urlopen(wanted, timeout=10).close()
 
 
 def test_from_the_suppliers_label_to_our_own(desk: Page, live: tuple[LiveServer, Workshop]) -> None:
@@ -356,61 +270,6 @@ def test_label_and_file_differ_and_a_person_decides(
     title(desk, "Is all of this right?")
     enter(desk)
     title(desk, re.compile("received$"))
-
-
-@pytest.mark.parametrize("way", ["control", "tab", "function", "alt"])
-def test_scanners_that_type_keys_for_the_separators(desk: Page, way: str) -> None:
-    """Ctrl with a sign, tabs, function keys, Alt and digits: common practice, no source."""
-    keys = {
-        "control": {RS: "Control+^", GS: "Control+]", EOT: "Control+d"},
-        "tab": {RS: "Tab", GS: "Tab", EOT: "Tab"},
-        "function": {RS: "F7", GS: "F8", EOT: "F9"},
-        "alt": {RS: "030", GS: "029", EOT: "004"},
-    }[way]
-    for sign in label(f"GI-{way}"):
-        if sign not in keys:
-            desk.keyboard.type(sign)
-        elif way == "alt":
-            desk.keyboard.down("Alt")
-            for digit in keys[sign]:
-                desk.keyboard.press(f"Numpad{digit}")
-            desk.keyboard.up("Alt")
-        else:
-            desk.keyboard.press(keys[sign])
-    expect(desk.locator("#goods-code")).to_be_focused()
-    desk.keyboard.press("Enter")
-    line(desk, "Lot", f"GI-{way}")
-    line(desk, "Quantity", "500")
-    expect(desk.locator("[data-cautions]")).to_be_hidden()
-
-
-def test_a_scanner_that_drops_the_separators_is_refused_with_what_to_do(desk: Page) -> None:
-    scan(desk, re.sub(r"[\x00-\x1f]", "", label("GI-Z1")))
-    title(desk, "Not taken")
-    expect(desk.locator("[data-message]")).to_contain_text("run together")
-    expect(desk.locator("[data-message]")).to_contain_text("Set the scanner to send")
-    scan(desk, "PWB-PRS-3", end="Tab")
-    line(desk, "Part", "WB-PRS-3 Pressure front end")
-
-
-def test_a_photo_does_for_a_scanner(desk: Page, tmp_path: Path) -> None:
-    """A 2D label; then a picture with bars, of which all are taken; then one with nothing."""
-    picture = tmp_path / "label.jpg"
-    picture.write_bytes(taken(bench(symbol(label("GI-F1"), "DataMatrix")), 4))
-    camera = desk.locator("[data-photo] input")
-    camera.set_input_files(picture)
-    line(desk, "Lot", "GI-F1")
-    scan(desk, UNDO)
-    title(desk, "Dropped")
-    bars = [symbol(text, "Code128", 3) for text in ("PWB-PRS-3", "Q500", "1TGI-F2")]
-    picture.write_bytes(taken(bench(*[bar.resize((bar.width, 110)) for bar in bars])))
-    camera.set_input_files(picture)
-    desk.get_by_role("button", name="All of them").click()
-    line(desk, "Lot", "GI-F2")
-    title(desk, "What are the parts in?")
-    picture.write_bytes(taken(bench()))
-    camera.set_input_files(picture)
-    expect(desk.locator(".photo-told")).to_contain_text("No code can be read")
 
 
 def test_a_reload_and_a_server_that_is_gone_lose_nothing(

@@ -2,92 +2,20 @@
 
 from __future__ import annotations
 
-import json
 import re
-import time
 import urllib.request
-from collections.abc import Iterator
-from datetime import datetime
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from msdtrack.printing.codes import make_action_code
-from tests.browser.conftest import NewServer, nothing_more
 from tests.browser.live_server import LiveServer
+from tests.browser.scan_station import OPEN, TAKE, answered, scan, scanned, title
 from tests.web.workshop import Workshop
 
 pytestmark = pytest.mark.browser
 
 SIZES = {"phone": (390, 844), "tablet": (1024, 768), "wall": (1920, 1080)}
-OPEN, UNDO, TAKE = (make_action_code(name) for name in ("OPEN", "UNDO", "TAKE"))
-
-HEAR_TONES = """
-window.tones = [];
-const start = OscillatorNode.prototype.start;
-OscillatorNode.prototype.start = function (...at) {
-  window.tones.push(this.frequency.value);
-  return start.apply(this, at);
-};
-"""
-
-
-@pytest.fixture
-def live(new_server: NewServer) -> tuple[LiveServer, Workshop]:
-    """A server over a small workshop of this test's own, as it is this minute."""
-    return new_server(nothing_more)
-
-
-@pytest.fixture
-def server(live: tuple[LiveServer, Workshop]) -> LiveServer:
-    """The server."""
-    return live[0]
-
-
-@pytest.fixture
-def shop(live: tuple[LiveServer, Workshop]) -> Workshop:
-    """What is in the workshop."""
-    return live[1]
-
-
-def answered(server: LiveServer, path: str):
-    """Return what the API answers."""
-    with urllib.request.urlopen(f"{server.url}/api/v1{path}", timeout=10) as answer:
-        return json.load(answer)
-
-
-def scanned(server: LiveServer, carrier: str) -> list[dict[str, object]]:
-    """Return the events of a carrier that were scanned at the station."""
-    lines = answered(server, f"/carriers/{carrier}/events")["items"]
-    return [line for line in lines if line.get("station") == "Bench"]
-
-
-@pytest.fixture
-def station(chromium: Browser, server: LiveServer) -> Iterator[Page]:
-    """The scan station on a tablet; anything a script complains about fails the test."""
-    context = chromium.new_context(viewport={"width": 1024, "height": 768})
-    page = context.new_page()
-    page.add_init_script(HEAR_TONES)
-    complaints: list[str] = []
-    page.on("pageerror", lambda error: complaints.append(str(error)))
-    page.goto(f"{server.url}/scan?station=Bench")
-    expect(page.locator("[data-station-name]")).to_have_text("Bench")
-    expect(page.locator("[data-start]")).to_have_count(0)
-    yield page
-    context.close()
-    assert complaints == []
-
-
-def scan(page: Page, *codes: str) -> None:
-    """Type codes as fast as a scanner does, one straight after the other."""
-    for code in codes:
-        page.keyboard.type(code, delay=5)
-        page.keyboard.press("Enter")
-
-
-def title(page: Page, text: str) -> None:
-    """Wait until the answer's title is this."""
-    expect(page.locator("[data-title]")).to_have_text(text)
 
 
 def test_two_scans_in_a_row_open_the_bag(station: Page, server: LiveServer, shop: Workshop) -> None:
@@ -224,89 +152,6 @@ def test_a_refusal_is_not_wiped_off_by_the_next_scan(station: Page, shop: Worksh
     scan(station, "C000001X", shop.closed)
     title(station, "In dry bag")
     expect(station.locator("[data-before]")).to_contain_text("STOP, Code not valid")
-
-
-def test_a_scan_without_the_server_is_not_lost_and_counts_once(
-    station: Page, server: LiveServer, shop: Workshop
-) -> None:
-    """Killed in the middle of work: it says so, keeps the scans over a reload, sends them later.
-
-    The opening counts from when it was scanned.
-    """
-    scan(station, shop.closed)
-    title(station, "In dry bag")
-    server.kill()
-    before = int(time.time())
-    scan(station, OPEN, make_action_code("HICDRY"))
-    after = time.time()
-    unsaved = station.locator("[data-unsaved]")
-    expect(unsaved).to_be_visible()
-    expect(unsaved).to_contain_text("NOT SAVED YET")
-    expect(unsaved).to_contain_text("2 scans wait")
-    expect(station.locator("[data-entry-state]")).to_have_text("Not saved")
-    title(station, "2 scans wait")
-    expect(station.locator("[data-carrier]")).to_be_hidden()
-    station.wait_for_timeout(2500)
-    server.start()
-    title(station, "Card read")
-    expect(unsaved).to_be_hidden()
-    lines = scanned(server, shop.closed)
-    assert [line["kind"] for line in lines] == ["open", "correct"]
-    opened_at = datetime.fromisoformat(str(lines[0]["at"])).timestamp()
-    assert before - 1 <= opened_at <= after
-
-
-def test_scans_survive_a_page_that_is_closed(
-    station: Page, server: LiveServer, shop: Workshop
-) -> None:
-    """The tablet is switched off while the server is away; both come back."""
-    server.kill()
-    scan(station, f"{shop.closed} {OPEN}")
-    expect(station.locator("[data-unsaved]")).to_be_visible()
-    other = station.context.new_page()
-    station.close(run_before_unload=False)
-    server.start()
-    other.goto(f"{server.url}/scan")
-    title(other, "Opened")
-    assert len(scanned(server, shop.closed)) == 1
-
-
-def test_an_answer_lost_on_the_way_does_nothing_twice(
-    station: Page, server: LiveServer, shop: Workshop
-) -> None:
-    """The server did it, the answer never came: the same scan is sent again and only told."""
-    lost: list[str] = []
-
-    def lose_first(route) -> None:
-        if not lost:
-            lost.append(route.request.post_data)
-            route.fetch()
-            route.abort()
-        else:
-            route.continue_()
-
-    station.route(re.compile(r"/scan$"), lose_first)
-    scan(station, f"{shop.closed} {OPEN}")
-    title(station, "Opened")
-    assert lost
-    assert [line["kind"] for line in scanned(server, shop.closed)] == ["open"]
-
-
-def test_a_scan_the_server_stumbles_over_can_be_set_aside(station: Page, shop: Workshop) -> None:
-    """It must not block the station for ever, and is told as not on record."""
-    wrong = shop.opened
-    station.route(
-        re.compile(r"/scan$"),
-        lambda route: (
-            route.fulfill(status=500, body="")
-            if wrong in (route.request.post_data or "")
-            else route.continue_()
-        ),
-    )
-    scan(station, wrong, shop.closed)
-    station.get_by_role("button", name="Set it aside").click(timeout=15_000)
-    expect(station.locator("[data-before]")).to_contain_text("Not recorded")
-    title(station, "In dry bag")
 
 
 def test_each_answer_has_its_tone_and_silence_is_kept(station: Page, shop: Workshop) -> None:

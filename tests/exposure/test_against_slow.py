@@ -8,9 +8,10 @@ from hypothesis import strategies as st
 
 from msdtrack.exposure.events import Event, effective, lineage
 from msdtrack.exposure.state import CarrierState, state_of
-from tests.exposure.slow import Account, slow_answer
+from tests.exposure.slow import slow_answer
 from tests.exposure.slow_air import World
 from tests.exposure.slow_log import corrected, inherited
+from tests.exposure.slow_storage import Account
 from tests.exposure.worlds import (
     ANYTHING,
     BAKING,

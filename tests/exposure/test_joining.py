@@ -16,7 +16,7 @@ from msdtrack.exposure.joining import absorb
 from msdtrack.exposure.ledger import Joined
 from msdtrack.exposure.state import CarrierState, account_of, state_of
 from tests.exposure.histories import T0, History, carrier, part, steady
-from tests.exposure.slow import World
+from tests.exposure.slow_air import World
 from tests.exposure.worlds import amended, places_of, voided, worlds
 
 RANDOM = settings(
