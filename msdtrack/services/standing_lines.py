@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 from msdtrack.exposure import lines
 from msdtrack.exposure.air import PlaceAir
@@ -33,8 +34,30 @@ _CABINET_DRY_C100 = 500
 """Dry for every level: the tighter of the two limits of dry storage."""
 
 
+class Drawn(NamedTuple):
+    """What folding some carriers gave, to be stored in place of what was there.
+
+    Attributes:
+        dropped: carriers that have no standing.
+        stays: of each carrier that was folded.
+        lines: of places that had none for a class.
+    """
+
+    changed: list[Standing]
+    dropped: list[str]
+    stays: dict[str, Sequence[table.Stay]]
+    lines: list[PlaceNow]
+
+    def put(self) -> None:
+        """Store it, inside a write transaction."""
+        table.put(self.changed, self.dropped)
+        table.put_stays(self.stays)
+        if self.lines:
+            table.put_places_now(self.lines)
+
+
 class Drawing:
-    """Draws lines as of one moment, inside a write transaction.
+    """Draws lines as of one moment, inside a transaction.
 
     Args:
         now: the moment.
@@ -44,8 +67,8 @@ class Drawing:
 
     def __init__(self, now: int, as_of: int, like: Account | None = None) -> None:
         self.now = now
+        self.as_of = as_of
         self._gone_kept_from = as_of - KEPT_S
-        self.kept = 0
         self.places: Places = all_places() if like is None else like.places
         self.policies = policies.policies() if like is None else like.policies
         self._lines: dict[str, dict[str, PlaceNow]] = {}
@@ -59,41 +82,51 @@ class Drawing:
         Args:
             known: accounts that need not be read.
         """
+        states: dict[str, CarrierState] = {}
+        if drawn := self.drawn(codes, known, states):
+            drawn.put()
+        return states
+
+    def drawn(
+        self,
+        codes: Iterable[str],
+        known: Mapping[str, Account] | None = None,
+        states: dict[str, CarrierState] | None = None,
+    ) -> Drawn | None:
+        """Fold carriers and return what is to be stored; None if there are no carriers.
+
+        Args:
+            known: accounts that need not be read.
+            states: takes in the states.
+        """
         wanted = sorted(codes)
         if not wanted:
-            return {}
-        states: dict[str, CarrierState] = {}
-        changed: list[Standing] = []
-        dropped: list[str] = []
-        stays: dict[str, Sequence[table.Stay]] = {}
-        self._new = []
+            return None
+        drawn = Drawn([], [], {}, [])
+        self._new = drawn.lines
         at_hand = [known[code] for code in wanted if code in known] if known else []
         others = [code for code in wanted if code not in known] if known else wanted
         read = accounts(others, places=self.places, dated=self.policies) if others else ()
         for account in itertools.chain(at_hand, read):
-            code = account.facts.code
-            state = states[code] = account.state(self.now)
+            code, state = account.facts.code, account.state(self.now)
+            if states is not None:
+                states[code] = state
             gone = state.status == "gone"
-            stays[code] = () if gone else lines.stays_of(state)
+            drawn.stays[code] = () if gone else lines.stays_of(state)
             ahead = [event.at for event in account.events if event.at > self.now]
             if gone:
                 went_at = max((e.at for e in account.events if e.at <= self.now), default=self.now)
                 if ahead:
-                    changed.append(_gone(state, self.now, None, min(ahead)))
+                    drawn.changed.append(_gone(state, self.now, None, min(ahead)))
                 elif went_at > self._gone_kept_from:
-                    changed.append(_gone(state, went_at, went_at, FOREVER))
+                    drawn.changed.append(_gone(state, went_at, went_at, FOREVER))
                 else:
-                    dropped.append(code)
+                    drawn.dropped.append(code)
             elif ahead or lines.was_out(state):
-                changed.append(self._standing(account, state, ahead))
+                drawn.changed.append(self._standing(account, state, ahead))
             else:
-                dropped.append(code)
-        table.put(changed, dropped)
-        table.put_stays(stays)
-        if self._new:
-            table.put_places_now(self._new)
-        self.kept += len(changed)
-        return states
+                drawn.dropped.append(code)
+        return drawn
 
     def _standing(self, account: Account, state: CarrierState, ahead: list[int]) -> Standing:
         line = lines.line_of(state, account.events, self.places, self.policies)

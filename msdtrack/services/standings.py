@@ -12,7 +12,7 @@ import gc
 import itertools
 import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -20,6 +20,7 @@ from msdtrack.exposure.facts import FOREVER
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services import air_cache
 from msdtrack.services.accounts import Account
+from msdtrack.services.second_process import second_process
 from msdtrack.services.standing_lines import KEPT_S, Drawing
 from msdtrack.standard.figures import fingerprint
 from msdtrack.store import concerned, connection
@@ -36,6 +37,9 @@ second."""
 
 SMALL_PIECE = 25
 """So many while others write, too: a scan waits for a hundredth of a second."""
+
+FEW = 5 * PIECE
+"""Fewer carriers than these are drawn alone: a second process is not worth its beginning."""
 
 _LET_IN_S = 0.001
 """Who waits to write comes first if this long nobody asks for the lock."""
@@ -85,16 +89,19 @@ def answering(now: int, place: str | None = None) -> Asked:
     return Asked(now, stale)
 
 
-def rebuild(now: int) -> int:
+def rebuild(now: int, *, alone: bool = False) -> int:
     """Drop every standing, compute all anew, and return how many there are.
 
     Who asks meanwhile takes part in it; who scans does not wait for it.
+
+    Args:
+        alone: without a second process.
     """
     with write():
         as_of = min(now, concerned.newest_write())
         table.start_build(_mark(), as_of)
         table.unsettle(concerned.perhaps_out(as_of - KEPT_S))
-    _draw(table.stale(now), now)
+    _draw(table.stale(now), now, alone)
     return table.count()
 
 
@@ -109,6 +116,7 @@ def refresh(now: int, place: str | None = None) -> None:
         build = table.build()
         if build is None:
             return
+        table.forget_gone(build[1] - KEPT_S)
         drawing = Drawing(max(now, build[1]), build[1])
         for code, at_place in itertools.groupby(table.places_now(place), lambda one: one.place):
             found = list(at_place)
@@ -120,25 +128,31 @@ def refresh(now: int, place: str | None = None) -> None:
     _draw(table.stale(now, place), now)
 
 
-def _draw(codes: Sequence[str], now: int) -> None:
+def _draw(codes: Sequence[str], now: int, alone: bool = False) -> None:
     """Draw what still does not answer of these carriers, in pieces.
 
     Others may be at the same pieces: who comes first draws one.
     """
-    drawn = 0
-    while drawn < len(codes):
-        if drawn:
-            time.sleep(_LET_IN_S)
-        asked = time.monotonic()
-        with _no_collecting(), write():
-            others_write = time.monotonic() - asked > _LET_IN_S
-            build = table.build()
-            if build is None or build[0] != _mark():
-                return
-            drawing = Drawing(max(now, build[1]), build[1])
-            size = min(PIECE, SMALL_PIECE) if others_write else PIECE
-            drawing.fold(table.stale_among(codes[drawn : drawn + size], drawing.now))
-            drawn += size
+    alone |= len(codes) < FEW
+    with nullcontext() if alone else second_process() as second:
+        hands, drawn = 1 if second is None else 2, 0
+        while drawn < len(codes):
+            if drawn:
+                time.sleep(_LET_IN_S)
+            asked = time.monotonic()
+            with _no_collecting(), write():
+                others_write = time.monotonic() - asked > _LET_IN_S
+                build = table.build()
+                if build is None or build[0] != _mark():
+                    return
+                drawing = Drawing(max(now, build[1]), build[1])
+                size = hands * (min(PIECE, SMALL_PIECE) if others_write else PIECE)
+                piece = table.stale_among(codes[drawn : drawn + size], drawing.now)
+                if second is None:
+                    drawing.fold(piece)
+                else:
+                    second.fold(drawing, piece)
+                drawn += size
 
 
 @contextmanager
@@ -198,7 +212,6 @@ def keep(touched: Touched, known: Mapping[str, Account] | None = None) -> dict[s
     if touched.readings and (later or _seen_elsewhere(states.values(), touched.readings)):
         writing()
     table.seen(drawing.now)
-    table.forget_gone(drawing.now - KEPT_S)
     touched.clear()
     return states
 

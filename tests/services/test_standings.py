@@ -62,12 +62,13 @@ def empty(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @contextmanager
-def copy_of(empty: Path) -> Iterator[None]:
+def copy_of(empty: Path) -> Iterator[str]:
     with tempfile.TemporaryDirectory() as folder:
         path = shutil.copy(empty, Path(folder) / "floor.db")
-        open_store(f"sqlite:///{path}")
+        url = f"sqlite:///{path}"
+        open_store(url)
         try:
-            yield
+            yield url
         finally:
             close_store()
 

@@ -241,7 +241,10 @@ def release(number: int) -> AnyResponse:
     _remember(person)
     flash(f"Released: {', '.join(released) or 'none'}.", "ok")
     for code, why in left.items():
-        flash(f"{code} stays on hold: {why}. Decide about it at a scan station.", "soon")
+        flash(
+            f"{code} stays on hold: {why}. Decide about it on its page or at a scan station.",
+            "soon",
+        )
     return redirect(url_for("checks.show", number=number), 303)
 
 
