@@ -21,7 +21,7 @@ from multiprocessing.connection import Connection
 from msdtrack.services.standing_lines import Drawing, Drawn
 from msdtrack.store import connection, forking
 
-STEP = 16
+STEP = 32
 """So many carriers are asked for at a time, and less towards the end of a piece: neither process
 waits long for the other."""
 

@@ -38,6 +38,10 @@ second."""
 SMALL_PIECE = 25
 """So many while others write, too: a scan waits for a hundredth of a second."""
 
+FOR_TWO = 4
+"""So many times as many while a second process folds, too: twice as long, for each end of a piece
+leaves it idle for a moment."""
+
 FEW = 5 * PIECE
 """Fewer carriers than these are drawn alone: a second process is not worth its beginning."""
 
@@ -135,7 +139,7 @@ def _draw(codes: Sequence[str], now: int, alone: bool = False) -> None:
     """
     alone |= len(codes) < FEW
     with nullcontext() if alone else second_process() as second:
-        hands, drawn = 1 if second is None else 2, 0
+        drawn = 0
         while drawn < len(codes):
             if drawn:
                 time.sleep(_LET_IN_S)
@@ -146,7 +150,8 @@ def _draw(codes: Sequence[str], now: int, alone: bool = False) -> None:
                 if build is None or build[0] != _mark():
                     return
                 drawing = Drawing(max(now, build[1]), build[1])
-                size = hands * (min(PIECE, SMALL_PIECE) if others_write else PIECE)
+                size = min(PIECE, SMALL_PIECE) if others_write else PIECE
+                size *= 1 if second is None else FOR_TWO
                 piece = table.stale_among(codes[drawn : drawn + size], drawing.now)
                 if second is None:
                     drawing.fold(piece)

@@ -274,7 +274,8 @@ def put(changed: Sequence[Standing], dropped: Iterable[str]) -> None:
     updates = ", ".join(f"{name} = excluded.{name}" for name in Standing._fields[1:])
     if changed:
         sql = f"{_INTO} ON CONFLICT (carrier) DO UPDATE SET {updates}"
-        executemany(sql, list(map(_as_row, changed)))
+        # SQLite itself takes a yes for a 1.
+        executemany(sql, changed if is_sqlite() else list(map(_as_row, changed)))
     gone = [(code,) for code in dropped]
     if gone:
         executemany("DELETE FROM standing WHERE carrier = ?", gone)
