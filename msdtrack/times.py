@@ -51,21 +51,38 @@ def local_text(moment: int, tz: tzinfo) -> str:
     return datetime.fromtimestamp(moment, UTC).astimezone(tz).strftime("%a %d %b %H:%M")
 
 
-def local_to_utc(text: str, tz: tzinfo) -> int:
+def local_to_utc(text: str, tz: tzinfo, *, plain: bool = False) -> int:
     """Return the moment of a local time such as "2026-05-04 13:30"; an offset in it wins.
 
-    A time that occurs twice when clocks go back is the earlier one.
+    Args:
+        plain: refuse a time that says no one moment, because the clocks change; else one that
+            occurs twice is the earlier one.
 
     Raises:
-        BadInput: not a time.
+        BadInput: not a time, or not a plain one.
     """
     try:
         moment = datetime.fromisoformat(text.strip())
         if moment.tzinfo is None:
             moment = moment.replace(tzinfo=tz)
-        return int(moment.astimezone(UTC).timestamp())
+        found = int(moment.astimezone(UTC).timestamp())
     except (ValueError, OverflowError) as error:
         raise BadInput(f"{text!r} is not a time like 2026-05-04 13:30.") from error
+    if plain and (doubt := clock_change(moment)):
+        raise BadInput(
+            f"{text!r} {doubt} where the clocks change: add its offset, such as +01:00, or take "
+            "the nearest plain time that leaves less floor life."
+        )
+    return found
+
+
+def clock_change(local: datetime) -> str:
+    """Return why a time in its zone says no one moment: "occurs twice" or "does not exist" where
+    the clocks change; else an empty text."""
+    offset, other = local.utcoffset(), local.replace(fold=1 - local.fold).utcoffset()
+    if offset is None or other is None or offset == other:
+        return ""
+    return "occurs twice" if (offset > other) == (local.fold == 0) else "does not exist"
 
 
 def day_text(day: date) -> str:

@@ -269,7 +269,7 @@ def _day(text: str) -> date:
 
 def _moment(text: str, tz: tzinfo) -> int:
     if _WITHOUT_OFFSET.fullmatch(text):
-        return local_to_utc(text, tz)
+        return local_to_utc(text, tz, plain=True)
     return parse_time(text)
 
 

@@ -16,6 +16,7 @@ from msdtrack.services import climate
 from msdtrack.services.climate import AHEAD_S, Checked, NewReading, ReadingsResult, RefusedRow
 from msdtrack.store import places
 from msdtrack.store.records import PlaceRecord
+from msdtrack.times import clock_change
 
 COLUMNS = ("place", "at", "temp_c", "rh_pct")
 
@@ -301,13 +302,10 @@ def _moment(text: str, tz: tzinfo) -> int:
     if moment.microsecond:
         raise ValueError(f"at: {text!r} is not on a whole second")
     if moment.tzinfo is None:
-        first = moment.replace(tzinfo=tz)
-        moment = first
-        offset, other = first.utcoffset(), first.replace(fold=1).utcoffset()
-        if offset is not None and other is not None and offset != other:
-            what = "occurs twice" if offset > other else "does not exist"
+        moment = moment.replace(tzinfo=tz)
+        if doubt := clock_change(moment):
             raise ValueError(
-                f"at: {text!r} {what} where the clocks change: add its offset, such as +01:00"
+                f"at: {text!r} {doubt} where the clocks change: add its offset, such as +01:00"
             )
     return int(moment.timestamp())
 

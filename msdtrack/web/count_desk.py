@@ -339,7 +339,7 @@ class CountDesk:
 
     def _moment(self, text: str) -> int:
         at = shift.opened_at(text, self.now, site().tz)
-        return local_to_utc(text.replace(" ", "T", 1), site().tz) if at is None else at
+        return local_to_utc(text.replace(" ", "T", 1), site().tz, plain=True) if at is None else at
 
     def _decide(self, decision: Decision) -> None:
         one = count_recording.decide(self.place, self.about, decision, self.now)

@@ -131,7 +131,7 @@ class Form:
         if not value:
             return None
         try:
-            return local_to_utc(value, site().tz)
+            return local_to_utc(value, site().tz, plain=True)
         except BadInput as error:
             self.fault(name, error.message)
             return None

@@ -7,6 +7,7 @@ import os
 import signal
 import time
 from collections import Counter
+from collections.abc import Iterable
 from contextlib import ExitStack
 from dataclasses import dataclass
 from typing import Any
@@ -16,7 +17,7 @@ from msdtrack.services.health import ALARM_WATCH
 from tests.bench.databases import Databases
 from tests.bench.measuring import heading, ratio
 from tests.bench.reference_load import Size, fill
-from tests.bench.serving import served
+from tests.bench.serving import Server, served
 
 SERVERS = 4
 _ASK_EVERY_S = 0.25
@@ -50,9 +51,7 @@ def scheduler_target(databases: Databases) -> None:
             for one in rest:
                 os.kill(one.pid, signal.SIGSTOP)
             time.sleep(_STOPPED_S)
-            for one in rest:
-                os.kill(one.pid, signal.SIGCONT)
-            caught_up = _watched(databases, url, PERIOD_S // 2)
+            caught_up = _watched(databases, url, PERIOD_S // 2, wake=rest)
             with databases.connected(url) as database:
                 causes = Counter(cause for (cause,) in database.execute("SELECT cause FROM alarm"))
     heading(f"10. {SERVERS} servers on one database, the alarm watch every {PERIOD_S} s")
@@ -70,11 +69,23 @@ def scheduler_target(databases: Databases) -> None:
     ratio(f"alarms of one cause ({len(causes)} causes)", most, "1", most == 1)
 
 
-def _watched(databases: Databases, url: str, seconds: float, enough: int = 0) -> list[Look]:
-    """Return the looks that come within a time, or as soon as there are enough."""
+def _watched(
+    databases: Databases,
+    url: str,
+    seconds: float,
+    enough: int = 0,
+    wake: Iterable[Server] = (),
+) -> list[Look]:
+    """Return the looks that come within a time, or as soon as there are enough.
+
+    Args:
+        wake: servers that go on now: what they do at once is seen, too.
+    """
     found: list[Look] = []
     with databases.connected(url) as database:
         before = _newest(database)
+        for one in wake:
+            os.kill(one.pid, signal.SIGCONT)
         until = time.monotonic() + seconds
         while time.monotonic() < until and not 0 < enough <= len(found):
             time.sleep(_ASK_EVERY_S)
