@@ -36,11 +36,11 @@ def is_possible() -> bool:
     """Return whether a second process can be forked from this one, and has a core of its own.
 
     Not where threads run, as in a server: they might hold locks that nobody in the new process
-    would ever release.
+    would ever release. PostgreSQL itself takes a core for what is asked of it.
     """
     return (
         sys.platform == "linux"
-        and len(os.sched_getaffinity(0)) > 1
+        and len(os.sched_getaffinity(0)) >= (2 if connection.is_sqlite() else 3)
         and threading.active_count() == 1
         and not connection.in_transaction()
     )

@@ -36,7 +36,7 @@ def main(url: str, now: int, how: str) -> None:
     standings.PIECE = standings.FEW = PIECE
     second_process.STEP = STEP
     # On a machine with one core, too.
-    os.sched_getaffinity = lambda _: {0, 1}  # type: ignore[assignment]
+    os.sched_getaffinity = lambda _: {0, 1, 2}  # type: ignore[assignment]
     answers: list[bool] = []
     answer, wait = Second._answer, standings.time.sleep
 
