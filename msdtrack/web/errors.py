@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from http import HTTPStatus
 
 from flask import Flask, Response, request
-from werkzeug.exceptions import HTTPException
+from werkzeug.exceptions import HTTPException, NotFound
 from werkzeug.wrappers import Response as AnyResponse
 
 from msdtrack.errors import FieldError, MsdtrackError
@@ -131,7 +131,10 @@ def _http(error: HTTPException) -> AnyResponse:
     if error.response is not None or error.code is None or error.code < HTTPStatus.BAD_REQUEST:
         return error.get_response()
     code = HTTPStatus(error.code).name.lower()
-    answer = _answer(error.code, error.description or error.name, code, ())
+    said = error.description or error.name
+    if error.code == HTTPStatus.NOT_FOUND and said == NotFound.description:
+        said = f"There is nothing at {request.path}."
+    answer = _answer(error.code, said, code, ())
     for name, value in error.get_headers():
         if name.lower() not in ("content-type", "content-length"):
             answer.headers[name] = value

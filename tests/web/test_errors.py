@@ -89,3 +89,5 @@ def test_http_errors_are_in_words_too(method: str, path: str, status: int, site_
     assert answer.mimetype == expected
     if status == 405:
         assert "GET" in answer.headers["Allow"]
+    else:
+        assert f"There is nothing at {path}." in answer.text
