@@ -30,10 +30,6 @@ DURING_A_BAKE = frozenset({Kind.HOLD, Kind.RELEASE, Kind.SPLIT, Kind.TAKE})
 class Fold(Clock):
     """Lets events happen to one carrier's account."""
 
-    _card: tuple[Mapping[str, str] | None, indicator.Judgement | None] = ({}, None)
-    """The card that was judged last and what it says: most openings of a carrier see one alike,
-    which the log holds once."""
-
     def apply(self, event: Event) -> None:
         """Carry the account on to the event and let it happen."""
         # Which of an oven's readings count is judged over the whole bake: nothing may cut it.
@@ -54,10 +50,7 @@ class Fold(Clock):
             ledger.hic, ledger.hic_good = None, False
             return
         ledger.hic = hic = event.hic
-        if hic is not self._card[0]:
-            spots = None if hic is None else tuple(hic.items())
-            self._card = hic, _judged(self.part.msl, spots)
-        verdict = self._card[1]
+        verdict = _judged(self.part.msl, None if hic is None else tuple(hic.items()))
         ledger.hic_good = verdict == "good"
         ledger.hic_failed |= verdict == "failed"
         ledger.hic_missing |= verdict == "missing"

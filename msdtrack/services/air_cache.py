@@ -13,7 +13,6 @@ from msdtrack.exposure.places import Places
 from msdtrack.exposure.readings import DAY_S, Day, Days
 from msdtrack.store import connection, places, reading_log
 from msdtrack.store.records import PlaceRecord, ReadingVersion
-from msdtrack.store.seldom import seldom_changed
 from msdtrack.store.touched import TouchedReadings
 
 
@@ -37,16 +36,9 @@ def all_places(known_at: int | None = None) -> Places:
     Args:
         known_at: only what had been received by then; None is everything.
     """
-    if known_at is not None:
-        records, kinds = _records(known_at)
-    else:
-        records, kinds = seldom_changed("places and kinds", lambda: _records(None))
-    return Places(_Airs(records, known_at), kinds)
-
-
-def _records(known_at: int | None) -> tuple[Mapping[str, PlaceRecord], Mapping[str, str]]:
     records = {record.code: record for record in places.places(limit=100_000, known_at=known_at)}
-    return records, {code: record.kind for code, record in records.items()}
+    kinds = {code: record.kind for code, record in records.items()}
+    return Places(_Airs(records, known_at), kinds)
 
 
 def take_in(written: Sequence[TouchedReadings]) -> None:
