@@ -195,10 +195,10 @@ def release(code: str) -> AnyResponse:
     """End what quality holds the carrier for, by name and with a reason."""
     code, form = code.upper(), Form(request.form)
     person, reason = form.text("person", required=True), form.text("reason", required=True)
-    id_ = form.text("request_id") or str(uuid.uuid4())
+    request_id = form.request_id()
     try:
         form.check()
-        quality_holds.release(code, id_, person, reason, site().now())
+        quality_holds.release(code, request_id, person, reason, site().now())
     except MsdtrackError as error:
         form.take_over(error)
         page = _page(code, form=form)
