@@ -11,6 +11,7 @@ from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from msdtrack.store.connection import close_store, open_store
 from tests.browser.live_server import LiveServer
+from tests.browser.quiet import quiet_page
 from tests.browser.scan_station import HEAR_TONES
 from tests.web.workshop import Workshop, fill
 
@@ -32,13 +33,9 @@ def chromium(chromium_path: Path) -> Iterator[Browser]:
 @pytest.fixture
 def page(chromium: Browser) -> Iterator[Page]:
     """An empty page on a wall screen; an error in a script fails the test."""
-    errors: list[str] = []
-    context = chromium.new_context(viewport=WALL, locale="en-GB", timezone_id="Europe/Lisbon")
-    new = context.new_page()
-    new.on("pageerror", lambda error: errors.append(str(error)))
-    yield new
-    context.close()
-    assert errors == []
+    options = {"viewport": WALL, "locale": "en-GB", "timezone_id": "Europe/Lisbon"}
+    with quiet_page(chromium, **options) as new:
+        yield new
 
 
 def nothing_more(shop: Workshop) -> None:
@@ -99,14 +96,8 @@ def shop(live: tuple[LiveServer, Workshop]) -> Workshop:
 @pytest.fixture
 def station(chromium: Browser, server: LiveServer) -> Iterator[Page]:
     """The scan station on a tablet; anything a script complains about fails the test."""
-    context = chromium.new_context(viewport={"width": 1024, "height": 768})
-    page = context.new_page()
-    page.add_init_script(HEAR_TONES)
-    complaints: list[str] = []
-    page.on("pageerror", lambda error: complaints.append(str(error)))
-    page.goto(f"{server.url}/scan?station=Bench")
-    expect(page.locator("[data-station-name]")).to_have_text("Bench")
-    expect(page.locator("[data-start]")).to_have_count(0)
-    yield page
-    context.close()
-    assert complaints == []
+    with quiet_page(chromium, HEAR_TONES) as page:
+        page.goto(f"{server.url}/scan?station=Bench")
+        expect(page.locator("[data-station-name]")).to_have_text("Bench")
+        expect(page.locator("[data-start]")).to_have_count(0)
+        yield page

@@ -12,26 +12,18 @@ from playwright.sync_api import Browser, Page, expect
 
 from msdtrack.printing.codes import make_action_code
 from tests.browser.live_server import LiveServer
+from tests.browser.quiet import COUNT_PRINTS, quiet_page
 
 GS, RS, EOT = "\x1d", "\x1e", "\x04"
 DONE, UNDO = make_action_code("DONE"), make_action_code("UNDO")
 
-# Without a printer, what is asked to be printed is only counted.
-COUNT_PRINTS = "window.print = () => { top.prints = (top.prints || 0) + 1; };"
-
 
 def opened(chromium: Browser, server: LiveServer) -> Iterator[Page]:
     """Open the screen in a fresh browser."""
-    context = chromium.new_context(viewport={"width": 1024, "height": 768})
-    page = context.new_page()
-    page.add_init_script(COUNT_PRINTS)
-    complaints: list[str] = []
-    page.on("pageerror", lambda error: complaints.append(str(error)))
-    page.goto(f"{server.url}/goods-in")
-    title(page, "Scan the label on the bag")
-    yield page
-    context.close()
-    assert complaints == []
+    with quiet_page(chromium, COUNT_PRINTS) as page:
+        page.goto(f"{server.url}/goods-in")
+        title(page, "Scan the label on the bag")
+        yield page
 
 
 def label(lot: str, **values: str) -> str:

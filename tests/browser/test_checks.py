@@ -6,14 +6,15 @@ import re
 import time
 
 import pytest
-from playwright.sync_api import Page, ViewportSize, expect
+from playwright.sync_api import Page, expect
 
 from msdtrack.printing.codes import make_action_code
 from msdtrack.services import measurements, receiving
 from msdtrack.services.receiving import NewCarrier
 from tests.browser.conftest import NewServer
 from tests.browser.live_server import LiveServer
-from tests.browser.scan_station import answered
+from tests.browser.quiet import COUNT_PRINTS, TABLET
+from tests.browser.scan_station import answered, scan
 from tests.browser.test_pages import FAINT, SCREENS, SMALL
 from tests.web.workshop import Workshop
 
@@ -23,9 +24,6 @@ LIMITS = "offset at 0 dbar;-1.5;1.5;mV\ngain;19.8;20.2;mV/dbar"
 OPEN, UNDO, HICDRY, CLOSEQUICK = (
     make_action_code(name) for name in ("OPEN", "UNDO", "HICDRY", "CLOSEQUICK")
 )
-# Without a printer, what is asked to be printed is only counted.
-COUNT_PRINTS = "window.print = () => { top.prints = (top.prints || 0) + 1; };"
-TABLET = ViewportSize(width=1024, height=768)
 
 
 def two_more_bags(shop: Workshop) -> None:
@@ -39,13 +37,6 @@ def two_more_bags(shop: Workshop) -> None:
 def live(new_server: NewServer) -> tuple[LiveServer, Workshop]:
     """A server over a workshop of this test's own."""
     return new_server(two_more_bags)
-
-
-def scan(page: Page, *codes: str) -> None:
-    """Type codes as fast as a scanner does, one straight after the other."""
-    for code in codes:
-        page.keyboard.type(code, delay=3)
-        page.keyboard.press("Enter")
 
 
 def said(page: Page, title: str) -> None:
