@@ -14,13 +14,13 @@ from msdtrack.exposure.dry_spells import Spell, spell_at, spells
 from msdtrack.exposure.facts import FOREVER, HOUR_S
 from msdtrack.exposure.ledger import Phase
 from msdtrack.exposure.state import CarrierState
-from msdtrack.services import catalog, climate
+from msdtrack.services import catalog, climate, standings
 from msdtrack.services.accounts import Account, accounts
 from msdtrack.services.air_cache import all_places
 from msdtrack.services.catalog import Place
 from msdtrack.services.climate import AirNow
+from msdtrack.services.whereabouts import perhaps_at
 from msdtrack.standard import recovery
-from msdtrack.store import carriers
 from msdtrack.store.connection import read
 
 LOOK_BACK_S = 72 * HOUR_S
@@ -28,8 +28,6 @@ LOOK_BACK_S = 72 * HOUR_S
 
 LIMITS_PCT = tuple(sorted({recovery.storage_limit_rh_pct(level) for level in ("3", "5")}))
 """The two limits of dry storage, % RH. Source: J-STD-033, Table 4-3 (`standard.recovery`)."""
-
-_PAGE = 500
 
 Inside = Literal["closed_bag", "dry", "brief", "too_humid", "no_clock"]
 
@@ -141,6 +139,7 @@ class CabinetNow:
 
 def cabinets(now: int) -> list[CabinetNow]:
     """Return every dry cabinet, by name."""
+    standings.answering(now)
     with read():
         found = [place for place in catalog.places(limit=10_000) if place.kind == "cabinet"]
         return [cabinet_now(each.code, now) for each in sorted(found, key=lambda one: one.name)]
@@ -152,6 +151,7 @@ def cabinet_now(code: str, now: int) -> CabinetNow:
     Raises:
         NotFound: there is no such cabinet.
     """
+    standings.answering(now, code)
     with read():
         place = catalog.place(code)
         if place.kind != "cabinet":
@@ -160,7 +160,7 @@ def cabinet_now(code: str, now: int) -> CabinetNow:
         air = places.air(code)
         limits = tuple(_limit(air, pct, now) for pct in LIMITS_PCT)
         out_since = {limit.pct: limit.out_since for limit in limits}
-        held = list(accounts(_candidates(code), places=places))
+        held = list(accounts(perhaps_at(code, now), places=places))
         inside = [
             _in_cabinet(account, state, air, out_since)
             for account in held
@@ -182,16 +182,6 @@ def fits(place: str, msl: str, now: int) -> bool:
     """Return whether a cabinet is dry storage for a level now."""
     limit = recovery.storage_limit_rh_pct(msl) * 100
     return spell_at(all_places().air(place), now, limit)[1] == "dry"
-
-
-def _candidates(code: str) -> list[str]:
-    """Return the carriers that were ever named together with the place."""
-    found: list[str] = []
-    after = None
-    while page := carriers.carriers(after, _PAGE, place=code):
-        found += [one.code for one in page]
-        after = found[-1]
-    return found
 
 
 def _limit(air: PlaceAir, pct: int, now: int) -> Limit:

@@ -15,11 +15,12 @@ from msdtrack.errors import NotFound, Refused
 from msdtrack.exposure.events import Kind
 from msdtrack.exposure.ledger import Phase
 from msdtrack.exposure.state import CarrierState
-from msdtrack.services import catalog
+from msdtrack.services import catalog, standings
 from msdtrack.services.accounts import Account, accounts
 from msdtrack.services.catalog import Place
 from msdtrack.services.placements import BOARD
-from msdtrack.store import carriers, concerned, counts
+from msdtrack.services.whereabouts import perhaps_at
+from msdtrack.store import carriers, counts
 from msdtrack.store.connection import read, write
 from msdtrack.store.counts import CountLine, CountRecord
 
@@ -28,8 +29,6 @@ Act = Literal["move", "open", "gone", "hold"]
 
 _NO_HAND = frozenset({Kind.HOLD, Kind.RELEASE, Kind.SCRAP, Kind.CORRECT})
 """Kinds that can be recorded without the carrier in one's hand: they do not say where it was."""
-
-_PAGE = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,11 +142,12 @@ def count_now(place: str, now: int) -> CountNow:
     Raises:
         NotFound: there is no such place.
     """
+    standings.answering(now, place)
     with read():
         here = catalog.place(place)
         count, lines = _notes(place)
         on_file = carriers.carriers_by_code(lines)
-        codes = sorted({*_candidates(place), *on_file})
+        codes = sorted({*perhaps_at(place, now), *on_file})
         counted = _counted_of(codes, here, count, lines, now)
         for code, line in lines.items():
             if code not in on_file:
@@ -312,20 +312,6 @@ def _counted(
     if leaves_shelter(state, kinds, place.kind):
         return replace(one, asks="since", decision=decision)
     return replace(one, decision=Decision("move", found_at, place.code, found_at))
-
-
-def _candidates(place: str) -> set[str]:
-    """Return every carrier that may be there: received there, or named with it by an event."""
-    found: set[str] = set()
-    after: str | None = None
-    while True:
-        page = carriers.carriers(after, _PAGE, place=place)
-        found |= {record.code for record in page if record.kind != BOARD}
-        if len(page) < _PAGE:
-            break
-        after = page[-1].code
-    # What was split off is where its parent was.
-    return concerned.family(found) if found else found
 
 
 def _last_known_at(account: Account, counted_at: int | None, until: int) -> int:

@@ -17,7 +17,7 @@ from msdtrack.services.fact_checks import SHORTEST_LIFE_H
 from msdtrack.services.lot_holds import hold_on_arrival
 from msdtrack.standard import levels
 from msdtrack.store import carriers as carrier_store
-from msdtrack.store import catalog, event_log, places, request_log
+from msdtrack.store import catalog, event_log, places, request_log, whereabouts
 from msdtrack.store.canonical import content_hash
 from msdtrack.store.connection import write
 from msdtrack.store.records import CarrierRecord
@@ -93,6 +93,7 @@ def receive(new: NewCarrier, now: int, request_id: str | None = None) -> tuple[R
         if new.msl is not None:
             given["msl"] = levels.parse_level(new.msl)
         carrier_store.insert_carrier(CarrierRecord(code=code, recorded_at=now, **given))
+        whereabouts.put_resting({code: new.place})
         if new.opened_at is not None:
             id_ = str(uuid5(NAMESPACE_OID, f"received open {code}"))
             opening = Event(id_, code, Kind.OPEN, new.opened_at, 0, 0, person=new.person)

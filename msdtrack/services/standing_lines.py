@@ -21,7 +21,7 @@ from msdtrack.services import glance
 from msdtrack.services.accounts import Account, accounts
 from msdtrack.services.air_cache import all_places
 from msdtrack.standard import derating
-from msdtrack.store import concerned, policies
+from msdtrack.store import concerned, policies, whereabouts
 from msdtrack.store import standings as table
 from msdtrack.store.standings import PlaceNow, Standing
 from msdtrack.store.touched import TouchedReadings
@@ -39,12 +39,14 @@ class Drawn(NamedTuple):
 
     Attributes:
         dropped: carriers that have no standing.
+        resting: where carriers without a standing are that are not gone.
         stays: of each carrier that was folded.
         lines: of places that had none for a class.
     """
 
     changed: list[Standing]
     dropped: list[str]
+    resting: dict[str, str | None]
     stays: dict[str, Sequence[table.Stay]]
     lines: list[PlaceNow]
 
@@ -52,6 +54,7 @@ class Drawn(NamedTuple):
         """Store it, inside a write transaction."""
         table.put(self.changed, self.dropped)
         table.put_stays(self.stays)
+        whereabouts.put_resting(self.resting, self.stays.keys() - self.resting.keys())
         if self.lines:
             table.put_places_now(self.lines)
 
@@ -102,7 +105,7 @@ class Drawing:
         wanted = sorted(codes)
         if not wanted:
             return None
-        drawn = Drawn([], [], {}, [])
+        drawn = Drawn([], [], {}, {}, [])
         self._new = drawn.lines
         at_hand = [known[code] for code in wanted if code in known] if known else []
         others = [code for code in wanted if code not in known] if known else wanted
@@ -126,6 +129,7 @@ class Drawing:
                 drawn.changed.append(self._standing(account, state, ahead))
             else:
                 drawn.dropped.append(code)
+                drawn.resting[code] = state.ledger.place
         return drawn
 
     def _standing(self, account: Account, state: CarrierState, ahead: list[int]) -> Standing:

@@ -23,12 +23,12 @@ from msdtrack.services.accounts import Account
 from msdtrack.services.second_process import second_process
 from msdtrack.services.standing_lines import KEPT_S, Drawing
 from msdtrack.standard.figures import fingerprint
-from msdtrack.store import concerned, connection
+from msdtrack.store import concerned, connection, whereabouts
 from msdtrack.store import standings as table
 from msdtrack.store.connection import write, writing
 from msdtrack.store.touched import Touched, TouchedReadings
 
-FORM = 5
+FORM = 6
 """Goes up when what is stored changes its form or its meaning."""
 
 PIECE = 200
@@ -105,6 +105,7 @@ def rebuild(now: int, *, alone: bool = False) -> int:
         as_of = min(now, concerned.newest_write())
         table.start_build(_mark(), as_of)
         table.unsettle(concerned.perhaps_out(as_of - KEPT_S))
+        whereabouts.rest_all()
     _draw(table.stale(now), now, alone)
     return table.count()
 
@@ -126,7 +127,7 @@ def refresh(now: int, place: str | None = None) -> None:
             found = list(at_place)
             if any(not one.since <= drawing.now < one.until for one in found):
                 table.drop_places_now(code)
-                table.unsettle(concerned.dependent_on(code))
+                table.unsettle(concerned.dependent_on(code), moved=False)
             elif any(one.settles_at <= drawing.now for one in found):
                 drawing.settle(found)
     _draw(table.stale(now, place), now)
@@ -201,7 +202,8 @@ def keep(touched: Touched, known: Mapping[str, Account] | None = None) -> dict[s
         known = None
     known = known or {}
     drawing = Drawing(max(at, newest), max(at, newest), next(iter(known.values()), None))
-    codes = concerned.family(touched.carriers) if touched.carriers else set()
+    moved = concerned.family(touched.carriers) if touched.carriers else set()
+    codes = set(moved)
     if touched.parts:
         codes |= set(concerned.of_parts(touched.parts))
     for place in touched.places:
@@ -209,10 +211,11 @@ def keep(touched: Touched, known: Mapping[str, Account] | None = None) -> dict[s
         codes |= {*concerned.staying(place, -FOREVER, FOREVER + 1), *concerned.dependent_on(place)}
     for note in touched.readings:
         codes |= drawing.read(note)
-    later = sorted(codes - known.keys()) if len(codes) > PIECE else []
+    later = codes - known.keys() if len(codes) > PIECE else set()
     if later:
-        table.unsettle(later)
-        codes.difference_update(later)
+        table.unsettle(sorted(later & moved))
+        table.unsettle(sorted(later - moved), moved=False)
+        codes -= later
     states = drawing.fold(codes, known)
     if touched.readings and (later or _seen_elsewhere(states.values(), touched.readings)):
         writing()

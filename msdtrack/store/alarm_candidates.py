@@ -9,13 +9,9 @@ from datetime import date
 
 from msdtrack.store.statements import rows
 
-# A closed carrier has no other events. One that was out and is not gone has a standing, and a
-# corrected log may say anything.
 _ALIVE = (
     "(EXISTS (SELECT 1 FROM standing s WHERE s.carrier = old.code AND s.gone_at IS NULL) "
-    "OR EXISTS (SELECT 1 FROM event e WHERE e.carrier = old.code AND e.kind = 'correct') "
-    "OR NOT EXISTS (SELECT 1 FROM event e WHERE e.carrier = old.code "
-    "AND e.kind NOT IN ('move', 'hold', 'release')))"
+    "OR EXISTS (SELECT 1 FROM resting r WHERE r.carrier = old.code))"
 )
 
 

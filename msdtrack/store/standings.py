@@ -10,6 +10,7 @@ place_now.at)`; any other one `share + rate * (now - since)`. It answers from `s
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from operator import attrgetter
 from typing import Any, NamedTuple
@@ -131,6 +132,8 @@ _FRESH = (
     "(air_since <= {now} AND {now} < air_until AND (left_rate IS NOT NULL OR {now} < settles_at)))"
 )
 
+_MARKS = re.compile(r"\?|\{now\}")
+
 
 # -- the build ---------------------------------------------------------------------------------
 
@@ -151,7 +154,7 @@ def start_build(fingerprint: str, as_of: int) -> None:
 def drop() -> None:
     """Drop every standing; they are computed anew when they are next asked for."""
     writing(shows=False)
-    for table in ("standing_build", "standing", "stay", "place_now"):
+    for table in ("standing_build", "standing", "resting", "stay", "place_now"):
         execute(f"DELETE FROM {table}")
 
 
@@ -180,7 +183,7 @@ def urgent(now: int, place: str | None, limit: int | None) -> list[Urgent]:
     return sorted(found, key=attrgetter("rank", "order_s", "carrier"))
 
 
-def urgent_sql(now: int, place: str | None, limit: int | None) -> tuple[str, tuple[str, ...]]:
+def urgent_sql(now: int, place: str | None, limit: int | None) -> tuple[str, list[object]]:
     """Return the query of `urgent` with its parameters."""
     lines, given = _listed_lines(now, place)
     shown = "carrier, urgency, used, left_s, since, temp_c100, rh_c100, missing"
@@ -240,13 +243,22 @@ def _stale(now: int, where: str, given: Sequence[object]) -> list[str]:
         f"THEN gone_at > {{now}} WHEN {_FRESH} THEN {{no}} ELSE {{yes}} END"
     )
     yes, no = (1, 0) if is_sqlite() else ("TRUE", "FALSE")
-    return [row[0] for row in rows(sql.format(now=int(now), yes=yes, no=no), given)]
+    return [row[0] for row in rows(*_as_of(now, sql.format(now="{now}", yes=yes, no=no), given))]
 
 
-def _listed_lines(now: int, place: str | None) -> tuple[str, tuple[str, ...]]:
+def _listed_lines(now: int, place: str | None) -> tuple[str, list[object]]:
     there, given = ("", ()) if place is None else (" WHERE s.place = ?", (place,))
-    sql = f"SELECT * FROM ({_LINES}{there}) l WHERE listed = 1 AND {_FRESH}"
-    return sql.format(now=int(now)), given
+    return _as_of(now, f"SELECT * FROM ({_LINES}{there}) l WHERE listed = 1 AND {_FRESH}", given)
+
+
+def _as_of(now: int, sql: str, given: Sequence[object]) -> tuple[str, list[object]]:
+    """Return a query with the moment for each `{now}` among its parameters.
+
+    A query that reads the same every second is understood and planned once.
+    """
+    others = iter(given)
+    marks = _MARKS.findall(sql)
+    return (sql.replace("{now}", "?"), [next(others) if mark == "?" else now for mark in marks])
 
 
 def count() -> int:
@@ -281,13 +293,18 @@ def put(changed: Sequence[Standing], dropped: Iterable[str]) -> None:
         executemany("DELETE FROM standing WHERE carrier = ?", gone)
 
 
-def unsettle(codes: Iterable[str]) -> None:
-    """Note that nothing is known of how these carriers stand until they are drawn anew."""
+def unsettle(codes: Iterable[str], *, moved: bool = True) -> None:
+    """Note that nothing is known of how these carriers stand until they are drawn anew.
+
+    Args:
+        moved: nor of where those are that had a standing.
+    """
     writing(shows=False)
     # Without a rate, as the long time since would be too much for the numbers of a database.
+    anywhere = "moves_at = excluded.moves_at, " if moved else ""
     sql = (
         f"{_INTO} ON CONFLICT (carrier) DO UPDATE "
-        "SET since = excluded.since, rate = 0, gone_at = NULL"
+        f"SET since = excluded.since, {anywhere}rate = 0, gone_at = NULL"
     )
     _, *same = _as_row(unknown(""))
     executemany(sql, [(code, *same) for code in codes])

@@ -149,3 +149,10 @@ def test_what_has_left_is_not_in_it(floor: dict[str, str]) -> None:
     with pytest.raises(NotFound, match="no dry cabinet"):
         cabinet_now(floor["Bench"], NOW)
     assert [one.place.name for one in cabinets.cabinets(NOW)] == ["Cabinet"]
+
+
+def test_what_was_split_off_in_it_is_in_it(floor: dict[str, str]) -> None:
+    code = _put_in(floor, "WB-5", 1, 1)
+    split = NewEvent(str(uuid4()), code, "split", NOW, quantity=10)
+    (made,) = event_recording.record([split], NOW)
+    assert set(_inside(floor)) == {code, made.child}

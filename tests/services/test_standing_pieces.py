@@ -108,3 +108,23 @@ def test_an_opening_while_all_is_drawn_anew(
     assert new in {one.code for one in table_of}
     assert table.stale(NOW + 7) == []
     check(NOW + 7, [])
+
+
+def test_what_was_moved_by_a_correction_of_many_is_found_where_it_is(
+    shop: dict[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Who asks for that place first does not depend on anyone else's asking."""
+    code = opened_reel(shop["Bench"])
+    move = NewEvent(str(uuid4()), code, "move", NOW - 60, place=shop["Cabinet"])
+    split = NewEvent(str(uuid4()), code, "split", NOW, quantity=10)
+    *_, made = event_recording.record([move, split], NOW)
+    standings.rebuild(NOW)
+    monkeypatch.setattr(standings, "PIECE", 1)
+    back = {
+        "reason": "misread",
+        "station": "S1",
+        "event": move.id,
+        "fields": {"place": shop["Bench"]},
+    }
+    event_recording.record([NewEvent(str(uuid4()), code, "correct", **back)], NOW)
+    assert {one.code for one in watch_list.lines(NOW, shop["Bench"])} == {code, made.child}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from fractions import Fraction
 from pathlib import Path
@@ -31,7 +31,8 @@ from msdtrack.services.climate import NewReading
 from msdtrack.services.event_recording import NewEvent
 from msdtrack.services.glance import Glance, glance_of
 from msdtrack.services.watch_list import WatchLine
-from msdtrack.store import concerned, connection
+from msdtrack.services.whereabouts import perhaps_at
+from msdtrack.store import carriers, concerned, connection, whereabouts
 from msdtrack.store import standings as table
 from msdtrack.store.connection import close_store, open_store
 from msdtrack.times import parse_time
@@ -160,6 +161,23 @@ def check(now: int, places: list[str]) -> None:
     assert [one.facts.code for one in carrier_states.watch(now)] == [one.facts.code for one in slow]
 
 
+def check_whereabouts(now: int, places: Iterable[str]) -> None:
+    """Hold what is said to be at each place against folding every carrier there ever was."""
+    alive = [
+        state
+        for state in carrier_states.states(carriers.carrier_codes(), now).values()
+        if state.status != "gone"
+    ]
+    for place in places:
+        there = {one.facts.code for one in alive if one.ledger.place == place}
+        with connection.read():
+            assert there <= set(perhaps_at(place, now))
+            assert there <= set(whereabouts.ever_at_place(place))
+        answers_at, stale = standings.answering(now, place)
+        if answers_at == now and stale == []:
+            assert set(perhaps_at(place, now)) == there
+
+
 def random_history(data: st.DataObject, steps: int) -> None:
     floor = Floor(data.draw)
     # With small pieces hardly anything is drawn in the transaction that changes it.
@@ -172,10 +190,12 @@ def random_history_of(floor: Floor, data: st.DataObject, steps: int) -> None:
     try:
         for _ in range(data.draw(st.integers(3, steps))):
             floor.step()
+            check_whereabouts(floor.now, floor.places.values())
             check(floor.now, [])
         check(floor.now, list(floor.places.values()))
         check(floor.now - data.draw(st.sampled_from([1, 30, 300, 7200])), [])
         later = floor.now + data.draw(st.sampled_from([1, 1200, 3600, 200_000]))
+        check_whereabouts(later, floor.places.values())
         check(later, list(floor.places.values()))
         check(floor.now, [])
         # Later than any clock that was ahead.
@@ -186,13 +206,14 @@ def random_history_of(floor: Floor, data: st.DataObject, steps: int) -> None:
 
 
 def assert_rebuilt_says_the_same(now: int) -> None:
-    before, stays = watch_list.lines(now), table.stays()
+    before, stays, resting = watch_list.lines(now), table.stays(), whereabouts.resting()
     standings.rebuild(now)
     after = watch_list.lines(now)
     assert [one.code for one in after] == [one.code for one in before]
     for one, other in zip(after, before, strict=True):
         assert_same_answer(one.answer, other.answer | {"floor_life": one.answer["floor_life"]})
     assert table.stays() == stays
+    assert whereabouts.resting() == resting
 
 
 @RANDOM

@@ -18,6 +18,7 @@ from msdtrack.store.migrations import (
     m0010_pieces,
     m0011_one_glance,
     m0012_narrow_indexes,
+    m0013_resting,
 )
 from msdtrack.store.migrations.runner import Migration, migrate, schema_version
 
@@ -34,6 +35,7 @@ ALL = (
     Migration(10, "pieces", m0010_pieces.up),
     Migration(11, "one glance", m0011_one_glance.up),
     Migration(12, "narrow indexes", m0012_narrow_indexes.up),
+    Migration(13, "resting", m0013_resting.up),
 )
 """Every migration, by version."""
 

@@ -1,0 +1,68 @@
+"""Which carriers are where.
+
+One that was out of its bag has a standing, which says where it is; one that rests in its bag has a
+line in `resting`. What has neither is gone. Both are computed from the log and can be dropped.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from msdtrack.store.connection import writing
+from msdtrack.store.statements import execute, executemany, listed, rows
+
+
+def at_place(place: str) -> list[str]:
+    """Return the carriers at a place, but for those whose standings do not answer."""
+    sql = (
+        "SELECT carrier FROM standing WHERE place = ? AND gone_at IS NULL "
+        "UNION SELECT carrier FROM resting WHERE place = ?"
+    )
+    return [row[0] for row in rows(sql, (place, place))]
+
+
+def ever_at_place(place: str) -> list[str]:
+    """Return the carriers received at a place, or named with it by an event or a correction, and
+    all that was split off them: every one that was ever there, and others."""
+    # A correction names the place inside its payload; codes are letters and digits only.
+    sql = (
+        "WITH RECURSIVE named(code) AS ("
+        "SELECT code FROM carrier WHERE place = ? "
+        "UNION SELECT carrier FROM event WHERE place = ? "
+        "UNION SELECT carrier FROM event WHERE kind = 'correct' AND payload LIKE ? "
+        "UNION SELECT c.code FROM carrier c JOIN named ON c.parent = named.code) "
+        "SELECT code FROM named"
+    )
+    return [row[0] for row in rows(sql, (place, place, f'%"{place}"%'))]
+
+
+def put_resting(resting: Mapping[str, str | None], others: Iterable[str] = ()) -> None:
+    """Note where carriers rest in their bags.
+
+    Args:
+        resting: carrier to place; None: nobody knows.
+        others: carriers that do not rest there any more.
+    """
+    writing(shows=False)
+    if resting:
+        executemany(
+            "INSERT INTO resting (carrier, place) VALUES (?, ?) "
+            "ON CONFLICT (carrier) DO UPDATE SET place = excluded.place",
+            list(resting.items()),
+        )
+    condition, given = listed("carrier", others)
+    execute(f"DELETE FROM resting WHERE {condition}", given)
+
+
+def rest_all() -> None:
+    """Note every carrier that nothing was done with since it was received as resting there."""
+    writing(shows=False)
+    execute(
+        "INSERT INTO resting (carrier, place) SELECT code, place FROM carrier c WHERE parent IS "
+        "NULL AND NOT EXISTS (SELECT 1 FROM event e WHERE e.carrier = c.code)"
+    )
+
+
+def resting() -> dict[str, str | None]:
+    """Return where the carriers rest that are in their bags."""
+    return dict(rows("SELECT carrier, place FROM resting"))
