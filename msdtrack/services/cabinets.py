@@ -19,7 +19,7 @@ from msdtrack.services.accounts import Account, accounts
 from msdtrack.services.air_cache import all_places
 from msdtrack.services.catalog import Place
 from msdtrack.services.climate import AirNow
-from msdtrack.services.whereabouts import perhaps_at
+from msdtrack.services.whereabouts import at_place
 from msdtrack.standard import recovery
 from msdtrack.store.connection import read
 
@@ -160,7 +160,7 @@ def cabinet_now(code: str, now: int) -> CabinetNow:
         air = places.air(code)
         limits = tuple(_limit(air, pct, now) for pct in LIMITS_PCT)
         out_since = {limit.pct: limit.out_since for limit in limits}
-        held = list(accounts(perhaps_at(code, now), places=places))
+        held = list(accounts(frozenset().union(*at_place(code, now)), places=places))
         inside = [
             _in_cabinet(account, state, air, out_since)
             for account in held

@@ -25,6 +25,8 @@ from msdtrack.store import counts
 from msdtrack.store.connection import write
 from msdtrack.store.counts import CountLine, CountRecord
 
+_NAMED = 20
+
 NOT_FOUND = "not found when counted"
 """Begins the reason of a hold that a count puts on what it did not find."""
 
@@ -44,6 +46,16 @@ def decide(place: str, code: str, decision: Decision | None, now: int) -> Counte
         kept: Any = None if decision is None else _as_json(decision)
         counts.put_line(count.id, CountLine(code, one.found_at, kept))
         return one_of(place, code, now)
+
+
+def hold_missing(place: str, now: int) -> None:
+    """Take note that all that was not found, and about which nothing was decided, is to be held."""
+    with write():
+        count = begin(place, now)
+        current = count_now(place, now, shown=0)
+        missing = [one.code for one in current.of("missing") if one.decision is None]
+        for code in (*missing, *current.more_missing):
+            counts.put_line(count.id, CountLine(code, None, _as_json(Decision("hold", now))))
 
 
 def needs_since(one: Counted, to: str) -> bool:
@@ -80,9 +92,11 @@ def record(count_id: str, person: str, now: int) -> CountRecord:
             raise Conflict("This count was dropped: count the place anew.")
         if count.outcome is not None:
             return count
-        current = count_now(count.place, now)
-        if current.undecided:
-            raise Refused(f"First decide about {', '.join(o.code for o in current.undecided)}.")
+        current = count_now(count.place, now, shown=0)
+        if undecided := current.undecided:
+            more = len(undecided) - _NAMED
+            first = ", ".join(undecided[:_NAMED])
+            raise Refused(f"First decide about {first}{f' and {more} more' if more > 0 else ''}.")
         summary = _summary(current)
         # One after the other: opening one opens all that share its bag.
         for one in sorted(current.planned, key=lambda one: _when(one, current.place)):
@@ -187,8 +201,9 @@ def _summary(current: CountNow) -> dict[str, Any]:
             }
         )
     return {
-        "expected": len(current.of("here", "missing", "came")),
-        "found": len([one for one in current.carriers if one.found_at is not None]),
+        "expected": current.found + current.missing,
+        "found": len([one for one in current.carriers if one.found_at is not None])
+        + len(current.more_found),
         "did": did,
         "left": [{"code": one.code, "why": one.where} for one in current.of("gone", "unknown")],
     }

@@ -6,7 +6,7 @@ log until it is recorded, all in one transaction and in one name.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 from uuid import uuid4
@@ -19,8 +19,8 @@ from msdtrack.services import catalog, standings
 from msdtrack.services.accounts import Account, accounts
 from msdtrack.services.catalog import Place
 from msdtrack.services.placements import BOARD
-from msdtrack.services.whereabouts import perhaps_at
-from msdtrack.store import carriers, counts
+from msdtrack.services.whereabouts import at_place
+from msdtrack.store import boards, carriers, counts, whereabouts
 from msdtrack.store.connection import read, write
 from msdtrack.store.counts import CountLine, CountRecord
 
@@ -98,20 +98,35 @@ class CountNow:
     Args:
         count: the count that runs there; None before its first scan.
         carriers: found and expected ones, by code.
+        more_found, more_missing: codes of plain ones that were not asked for: found where the log
+            has them; not found, and nothing decided about them.
     """
 
     place: Place
     count: CountRecord | None
     carriers: tuple[Counted, ...]
+    more_found: tuple[str, ...] = ()
+    more_missing: tuple[str, ...] = ()
 
     def of(self, *where: Where) -> tuple[Counted, ...]:
-        """Return the carriers that stand like this."""
+        """Return the carriers that stand like this, but for those that were not asked for."""
         return tuple(one for one in self.carriers if one.where in where)
 
     @property
-    def undecided(self) -> tuple[Counted, ...]:
-        """Return what must be decided before the count can be recorded."""
-        return tuple(one for one in self.carriers if one.asks and one.decision is None)
+    def found(self) -> int:
+        """Return how many were found where the log has them, or came there since."""
+        return len(self.of("here", "came")) + len(self.more_found)
+
+    @property
+    def missing(self) -> int:
+        """Return how many were not found."""
+        return len(self.of("missing")) + len(self.more_missing)
+
+    @property
+    def undecided(self) -> tuple[str, ...]:
+        """Return the codes that must be decided about before the count can be recorded."""
+        asked = (one.code for one in self.carriers if one.asks and one.decision is None)
+        return tuple(sorted((*asked, *self.more_missing)))
 
     @property
     def planned(self) -> tuple[Counted, ...]:
@@ -134,10 +149,16 @@ def count_of(count_id: str) -> CountRecord:
     return counts.count(count_id)
 
 
-def count_now(place: str, now: int) -> CountNow:
+def count_now(place: str, now: int, shown: int | None = None) -> CountNow:
     """Return a place with what is expected and what was found there.
 
     Boards are not counted: a batch is no carrier with a label of its own on each placement.
+
+    Args:
+        place: its code.
+        now: the present moment.
+        shown: so many that are plainly missing and so many found last, of those that are plainly
+            there; None is all.
 
     Raises:
         NotFound: there is no such place.
@@ -146,13 +167,17 @@ def count_now(place: str, now: int) -> CountNow:
     with read():
         here = catalog.place(place)
         count, lines = _notes(place)
-        on_file = carriers.carriers_by_code(lines)
-        codes = sorted({*perhaps_at(place, now), *on_file})
-        counted = _counted_of(codes, here, count, lines, now)
-        for code, line in lines.items():
-            if code not in on_file:
-                counted.append(Counted(code, "unknown", None, line.found_at, now))
-    return CountNow(here, count, tuple(sorted(counted, key=lambda one: one.code)))
+        surely, perhaps = at_place(place, now)
+        surely -= boards.batches_of(surely).keys()
+        found, missing = _plain(surely, lines, now if count is None else count.begun_at)
+        more_found, more_missing = ([], []) if shown is None else (found[shown:], missing[shown:])
+        on_file = carriers.carriers_by_code(lines.keys() - surely).keys()
+        codes = (surely | perhaps | on_file) - {*more_found, *more_missing}
+        counted = _counted_of(sorted(codes), here, count, lines, now)
+        for code in lines.keys() - surely - on_file:
+            counted.append(Counted(code, "unknown", None, lines[code].found_at, now))
+    counted.sort(key=lambda one: one.code)
+    return CountNow(here, count, tuple(counted), tuple(more_found), tuple(more_missing))
 
 
 def one_of(place: str, code: str, now: int) -> Counted:
@@ -163,11 +188,12 @@ def one_of(place: str, code: str, now: int) -> Counted:
     """
     with read():
         here = catalog.place(place)
-        count, lines = _notes(place)
+        count, line = _note(place, code)
+        lines = {} if line is None else {code: line}
         if code in carriers.carriers_by_code([code]):
             counted = _counted_of([code], here, count, lines, now)
-        elif code in lines:
-            counted = [Counted(code, "unknown", None, lines[code].found_at, now)]
+        elif line is not None:
+            counted = [Counted(code, "unknown", None, line.found_at, now)]
         else:
             counted = []
     if not counted:
@@ -178,7 +204,7 @@ def one_of(place: str, code: str, now: int) -> Counted:
 def is_found(place: str, code: str) -> bool:
     """Return whether a code was scanned in the count that runs at a place."""
     with read():
-        line = _notes(place)[1].get(code)
+        _, line = _note(place, code)
         return line is not None and line.found_at is not None
 
 
@@ -209,7 +235,7 @@ def found(place: str, code: str, now: int) -> Counted:
         if record is not None and record.kind == BOARD:
             raise Refused(f"{code} is on boards: they are not counted here, but on their own page.")
         count = begin(place, now)
-        if (before := counts.lines(count.id).get(code)) is None or before.found_at is None:
+        if (before := counts.line(count.id, code)) is None or before.found_at is None:
             counts.put_line(count.id, CountLine(code, now))
         return one_of(place, code, now)
 
@@ -246,6 +272,28 @@ def take_back(place: str, code: str, now: int) -> None:
 def _notes(place: str) -> tuple[CountRecord | None, dict[str, CountLine]]:
     count = next(iter(counts.running(place)), None)
     return count, counts.lines(count.id) if count is not None else {}
+
+
+def _note(place: str, code: str) -> tuple[CountRecord | None, CountLine | None]:
+    count = next(iter(counts.running(place)), None)
+    return count, counts.line(count.id, code) if count is not None else None
+
+
+def _plain(
+    there: Iterable[str], lines: Mapping[str, CountLine], begun_at: int
+) -> tuple[list[str], list[str]]:
+    """Return, of the carriers that are surely there, those that were found, newest first, and
+    those that were not, with nothing decided about any: what `_counted` makes of them is plain."""
+    found: list[tuple[int, str]] = []
+    unseen = []
+    for code in there:
+        line = lines.get(code)
+        if line is None:
+            unseen.append(code)
+        elif line.found_at is not None and line.decision is None:
+            found.append((-line.found_at, code))
+    missing = set(unseen) - whereabouts.touched_after(unseen, begun_at)
+    return [code for _, code in sorted(found)], sorted(missing)
 
 
 def _counted_of(

@@ -1,22 +1,33 @@
-"""Which carriers may be at a place, without folding all that were ever there."""
+"""Which carriers are at a place, without folding all that were ever there."""
 
 from __future__ import annotations
+
+from typing import NamedTuple
 
 from msdtrack.services import standings
 from msdtrack.store import whereabouts
 
 
-def perhaps_at(place: str, now: int) -> list[str]:
-    """Return every carrier that is at a place as of a moment, and perhaps others, sorted.
+class There(NamedTuple):
+    """Carriers at a place.
 
-    Whether one is there the fold says. To be asked inside a transaction; who asks
-    `standings.answering` before it has what is stale drawn, which is one more here otherwise.
+    Attributes:
+        surely: those that are known to be there and not gone.
+        perhaps: others of which only the fold knows.
+    """
 
-    Args:
-        place: the place.
-        now: the moment.
+    surely: frozenset[str]
+    perhaps: frozenset[str]
+
+
+def at_place(place: str, now: int) -> There:
+    """Return the carriers at a place as of a moment.
+
+    To be asked inside a transaction. Who asks `standings.answering` for the place before it has
+    those drawn of which only the fold knows otherwise.
     """
     stale = standings.answering(now, place).stale
     if stale is None:
-        return sorted(whereabouts.ever_at_place(place))
-    return sorted({*whereabouts.at_place(place), *stale})
+        return There(frozenset(), frozenset(whereabouts.ever_at_place(place)))
+    unsure = frozenset(stale)
+    return There(frozenset(whereabouts.at_place(place)) - unsure, unsure)

@@ -124,6 +124,13 @@ def lines(id_: str) -> dict[str, CountLine]:
     return {row[0]: CountLine(row[0], row[1], json.loads(row[2])) for row in rows(sql, (id_,))}
 
 
+def line(id_: str, code: str) -> CountLine | None:
+    """Return what a count holds of a code; None: nothing."""
+    sql = "SELECT found_at, decision FROM place_count_line WHERE place_count = ? AND code = ?"
+    found = rows(sql, (id_, code))
+    return CountLine(code, found[0][0], json.loads(found[0][1])) if found else None
+
+
 def last_found(codes: Iterable[str], place: str) -> dict[str, int]:
     """Return when each code was last found at a place by a count that was recorded."""
     among, given = listed("line.code", codes)

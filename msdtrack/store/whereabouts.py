@@ -36,6 +36,19 @@ def ever_at_place(place: str) -> list[str]:
     return [row[0] for row in rows(sql, (place, place, f'%"{place}"%'))]
 
 
+def touched_after(codes: Iterable[str], at: int) -> set[str]:
+    """Return which of these carriers have an event after a moment, or may have by a correction or
+    as a part of another one."""
+    found = list(codes)
+    among, given = listed("carrier", found)
+    is_part, parts = listed("code", found)
+    sql = (
+        f"SELECT carrier FROM event WHERE {among} AND (at > ? OR kind = 'correct') "
+        f"UNION SELECT code FROM carrier WHERE {is_part} AND parent IS NOT NULL"
+    )
+    return {row[0] for row in rows(sql, (*given, at, *parts))}
+
+
 def put_resting(resting: Mapping[str, str | None], others: Iterable[str] = ()) -> None:
     """Note where carriers rest in their bags.
 

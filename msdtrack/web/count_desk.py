@@ -8,6 +8,7 @@ from functools import cached_property
 
 from flask import url_for
 
+from msdtrack.digits import whole_number
 from msdtrack.errors import BadInput
 from msdtrack.printing.codes import BadCode, Code, CodeKind, read_code
 from msdtrack.services import catalog, count_recording, counting, shift
@@ -30,6 +31,8 @@ from msdtrack.web.site import site
 
 _MINUTES = (15, 60)
 _PLACES_OFFERED = 6
+_LISTED = 100
+"""So many that were found last, and so many that are missing: a store holds thousands."""
 _WHERE_NEXT = "Scan where it is, or key in a number."
 _SINCE_NEXT = "Key in a number, or the time as 14:05 or 2026-05-04 14:05."
 
@@ -50,6 +53,7 @@ class CountPage:
         begun_at: when the count began; None before its first scan.
         here: how many were found that the log has here; expected: how many it has here.
         missing, elsewhere, strange, found: rows; strange is gone on record or not on file.
+        more_missing, more_found: so many besides, which are listed only when all is asked for.
         will: what will be recorded, in words; undecided: how many must be decided about first.
         said: the answer to the last scan, None for none.
         choices: what can be chosen now.
@@ -65,6 +69,8 @@ class CountPage:
     elsewhere: tuple[CountRow, ...]
     strange: tuple[CountRow, ...]
     found: tuple[CountRow, ...]
+    more_missing: int
+    more_found: int
     will: tuple[tuple[str, str], ...]
     undecided: int
     said: Said | None
@@ -79,6 +85,7 @@ class CountDesk:
     """The count with what is being asked; the server keeps the count, the browser the question."""
 
     def __init__(self, place: str, sent: Mapping[str, str]) -> None:
+        self.listed = None if "all" in sent else _LISTED
         self.place, self.now = place, site().now()
         self.about, self.to = sent.get("about", ""), sent.get("to", "")
         self.stage = sent.get("stage", "")
@@ -89,7 +96,7 @@ class CountDesk:
     @cached_property
     def count(self) -> CountNow:
         """The place as it is counted, folded only where it is shown or asked about."""
-        return counting.count_now(self.place, self.now)
+        return counting.count_now(self.place, self.now, self.listed)
 
     @property
     def url(self) -> str:
@@ -108,12 +115,18 @@ class CountDesk:
         return CountPage(
             place=self.count.place,
             begun_at=None if begun is None else begun.begun_at,
-            here=len(of("here", "came")),
-            expected=len(of("here", "missing", "came")),
+            here=self.count.found,
+            expected=self.count.found + self.count.missing,
             missing=rows(of("missing"), self.names, self.now),
             elsewhere=rows(of("elsewhere"), self.names, self.now),
             strange=rows(of("gone", "unknown"), self.names, self.now),
-            found=rows(of("here", "came"), self.names, self.now),
+            found=rows(
+                sorted(of("here", "came"), key=lambda one: -(one.found_at or 0)),
+                self.names,
+                self.now,
+            ),
+            more_missing=len(self.count.more_missing),
+            more_found=len(self.count.more_found),
             will=tuple(
                 (one.code, decision_words(one, self.names, self.now)) for one in self.count.planned
             ),
@@ -164,11 +177,12 @@ class CountDesk:
     def _steps(self) -> tuple[Choice, ...]:
         found = []
         undecided = self.count.undecided
-        missing = [one for one in undecided if one.where == "missing"]
+        missing = sum(one.decision is None for one in self.count.of("missing"))
+        missing += len(self.count.more_missing)
         if undecided:
-            found.append(Choice(f"All is scanned: decide about {undecided[0].code}", "next"))
-        if len(missing) > 1:
-            found.append(Choice(f"Hold all {len(missing)} that were not found", "hold all"))
+            found.append(Choice(f"All is scanned: decide about {undecided[0]}", "next"))
+        if missing > 1:
+            found.append(Choice(f"Hold all {missing} that were not found", "hold all"))
         if not undecided:
             number = len(self.count.planned)
             words = {0: "nothing to mend", 1: "1 entry for the log"}
@@ -184,12 +198,13 @@ class CountDesk:
         Raises:
             MsdtrackError: it can't be done; nothing was.
         """
-        if text.isascii() and text.isdecimal() and len(text) <= 4:
+        number = whole_number(text, 4)
+        if number is not None:
             offered = self.choices()
-            if 1 <= int(text) <= len(offered):
-                self._do(offered[int(text) - 1].act)
+            if 1 <= number <= len(offered):
+                self._do(offered[number - 1].act)
             elif self.stage in ("since", "open"):
-                self._since(self.now - int(text) * 60)
+                self._since(self.now - number * 60)
             else:
                 raise BadInput(f"There is no choice {text} now.")
             return
@@ -244,13 +259,9 @@ class CountDesk:
             self.about, self.stage = rest, "open"
             self._say("ask", "Open since when?", self._line(), _SINCE_NEXT)
         elif verb == "next":
-            self._ask(self.count.undecided[0].code)
+            self._ask(self.count.undecided[0])
         elif act == "hold all":
-            for one in self.count.undecided:
-                if one.where == "missing":
-                    count_recording.decide(
-                        self.place, one.code, Decision("hold", self.now), self.now
-                    )
+            count_recording.hold_missing(self.place, self.now)
             self._done("Held for quality", "Those that were not found, once the count is recorded.")
         elif verb == "hold":
             self._decide(Decision("hold", self.now))

@@ -48,8 +48,8 @@ class DidRow:
 
 
 def rows(found: Iterable[Counted], names: Mapping[str, str], now: int) -> tuple[CountRow, ...]:
-    """Return carriers as rows, what must still be decided first."""
-    listed = sorted(found, key=lambda one: (not one.asks or one.decision is not None, one.code))
+    """Return carriers as rows, in their order, but first what must still be decided."""
+    listed = sorted(found, key=lambda one: not one.asks or one.decision is not None)
     return tuple(_row(one, names, now) for one in listed)
 
 

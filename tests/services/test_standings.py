@@ -31,7 +31,7 @@ from msdtrack.services.climate import NewReading
 from msdtrack.services.event_recording import NewEvent
 from msdtrack.services.glance import Glance, glance_of
 from msdtrack.services.watch_list import WatchLine
-from msdtrack.services.whereabouts import perhaps_at
+from msdtrack.services.whereabouts import at_place
 from msdtrack.store import carriers, concerned, connection, whereabouts
 from msdtrack.store import standings as table
 from msdtrack.store.connection import close_store, open_store
@@ -171,11 +171,12 @@ def check_whereabouts(now: int, places: Iterable[str]) -> None:
     for place in places:
         there = {one.facts.code for one in alive if one.ledger.place == place}
         with connection.read():
-            assert there <= set(perhaps_at(place, now))
+            surely, perhaps = at_place(place, now)
+            assert surely <= there <= surely | perhaps
             assert there <= set(whereabouts.ever_at_place(place))
         answers_at, stale = standings.answering(now, place)
         if answers_at == now and stale == []:
-            assert set(perhaps_at(place, now)) == there
+            assert at_place(place, now) == (there, frozenset())
 
 
 def random_history(data: st.DataObject, steps: int) -> None:
