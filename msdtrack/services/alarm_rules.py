@@ -216,9 +216,10 @@ def _causes(
     active: Mapping[str, AlarmRecord], standing: set[str], now: int, clock_moved_s: int
 ) -> Mapping[str, Cause]:
     chosen = policies(now)
-    watched, resting = watched_and_resting(now, float(chosen["shelf_life_lead_d"]))
     boards = board_glances.unfinished(now)
-    watched, resting = list(boards.without(watched)), list(boards.without(resting))
+    watched, resting = watched_and_resting(
+        now, float(chosen["shelf_life_lead_d"]), boards.placements
+    )
     components = [one for batch in boards.glances for one in batch.on_it]
     all_watched, everything = [*watched, *boards.glances], [*watched, *resting, *boards.glances]
     everywhere = places(limit=_ALL_PLACES)
