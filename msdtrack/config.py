@@ -14,6 +14,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from msdtrack.digits import whole_number
 from msdtrack.errors import BadInput, FieldError
 
 ENVIRONMENT_PREFIX = "MSDTRACK_"
@@ -90,8 +91,8 @@ SETTINGS = (
     Setting(
         "public_url",
         "",
-        "The address under which people reach the pages, for links in notices; empty takes the one "
-        "it serves on.",
+        "The address under which people reach the pages, for links in notices and as a name that "
+        "is answered beside the machine's own; empty takes the one it serves on.",
     ),
 )
 
@@ -191,9 +192,8 @@ def _read_toml(path: Path) -> dict[str, object]:
 
 def _from_text(setting: Setting, text: str) -> str | int:
     """Return the number that the text writes if the setting is a number, else the text."""
-    if isinstance(setting.default, int) and text.isascii() and text.isdecimal():
-        return int(text)
-    return text
+    number = whole_number(text, 15) if isinstance(setting.default, int) else None
+    return text if number is None else number
 
 
 def _what_is_wrong(setting: Setting, value: object) -> str | None:
@@ -240,10 +240,13 @@ def _wrong_notice_urls(value: str) -> str | None:
 
 
 def _wrong_public_url(url: str) -> str | None:
-    parts = urlsplit(url)
-    if parts.scheme in ("http", "https") and parts.netloc and not parts.query:
-        return None
-    return f"{url!r} is no address like https://msdtrack.example.org"
+    wrong = f"{url!r} is no address like https://msdtrack.example.org"
+    try:
+        parts = urlsplit(url)
+        named = (parts.hostname or "").encode("idna") and parts.port != 0
+    except ValueError:
+        return wrong
+    return None if named and parts.scheme in ("http", "https") and not parts.query else wrong
 
 
 def _wrong_database(url: str) -> str | None:

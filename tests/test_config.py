@@ -84,6 +84,12 @@ def test_every_unknown_name_is_an_error_and_says_where_it_stands(tmp_path: Path)
         ('database = "sqlite://msdtrack.db"', "names no database"),
         ('database = "sqlite:///"', "names no database"),
         ('database = "postgresql://host"', "names no database"),
+        ('public_url = "msdtrack.example.org"', "is no address like https://msdtrack.example.org"),
+        ('public_url = "https://"', "is no address"),
+        ('public_url = "https://:8033"', "is no address"),
+        ('public_url = "https://a..b"', "is no address"),
+        ('public_url = "https://[::1"', "is no address"),
+        ('public_url = "https://msdtrack.example.org:99999"', "is no address"),
     ],
 )
 def test_a_wrong_value_is_refused_with_words(tmp_path: Path, line: str, message: str) -> None:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from msdtrack.digits import whole_number
 from msdtrack.errors import BadInput, NotFound
 from msdtrack.printing.codes import BadCode, Code, CodeKind, read_code
 from msdtrack.standard.data_identifiers import IDENTIFIERS, LabelDate, read_date
@@ -174,8 +175,8 @@ def _meanings(read: LabelScan) -> tuple[LabelField, ...]:
         return (said, *whole)
     if whole:
         return (whole[0],)
-    digits = text.isascii() and text.isdecimal() and len(text) <= 9
-    order = ("Q", "1T", "P", "1P", "3S") if digits else ("P", "1P", "1T", "3S")
+    number = whole_number(text, 9)
+    order = ("P", "1P", "1T", "3S") if number is None else ("Q", "1T", "P", "1P", "3S")
     return tuple(LabelField(each, text) for each in order)
 
 
@@ -207,7 +208,7 @@ def _take(label: SupplierLabel, one: LabelField) -> None:
 
 def _take_quantity(label: SupplierLabel, one: LabelField, fact: str) -> None:
     match = _WITH_UNIT.fullmatch(one.value)
-    plain = one.value.isascii() and one.value.isdecimal() and len(one.value) <= 9
+    plain = whole_number(one.value, 9) is not None
     if (fact == "quantity" and not plain) or match is None or int(match[1]) < 1:
         label.cautions.append(f'The quantity "{one.value}" is no number of pieces: count them.')
         return

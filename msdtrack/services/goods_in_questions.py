@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
+from msdtrack.digits import whole_number
 from msdtrack.errors import BadInput, FieldError
 from msdtrack.services.goods_in_label import NOT_NEEDED, PLAIN_MEANINGS
 from msdtrack.services.receiving import KINDS
@@ -359,8 +360,7 @@ def read_pieces(text: str) -> int:
     Raises:
         BadInput: it is none.
     """
-    typed = text.strip()
-    digits = typed.isascii() and typed.isdecimal() and len(typed) <= 15
-    if not digits or not 1 <= int(typed) <= 1_000_000_000:
+    pieces = whole_number(text.strip(), 15)
+    if pieces is None or not 1 <= pieces <= 1_000_000_000:
         raise wrong_answer("quantity", f'"{text}" is no number of pieces')
-    return int(typed)
+    return pieces

@@ -14,6 +14,7 @@ from datetime import date, tzinfo
 from typing import Any
 from uuid import NAMESPACE_OID, UUID, uuid5
 
+from msdtrack.digits import whole_number
 from msdtrack.errors import BadInput, MsdtrackError
 from msdtrack.exposure.facts import MakerBake, PartFacts
 from msdtrack.services import catalog, readings_file, receiving
@@ -248,9 +249,10 @@ def _number(text: str) -> float:
 
 
 def _whole(text: str) -> int:
-    if not (text.isascii() and text.isdecimal() and len(text) <= 15):
+    number = whole_number(text, 15)
+    if number is None:
         raise BadInput(f"{text!r} is no whole number")
-    return int(text)
+    return number
 
 
 def _yes_or_no(text: str) -> bool:

@@ -36,8 +36,8 @@ class QualityHold:
     """What quality holds a carrier for.
 
     Args:
-        holds: in the order they were put on.
-        card_missing: its humidity card was not read or is missing, which a release settles too.
+        holds: in the order they were put on; none if only its humidity card is missing.
+        card_missing: its humidity card was not read or is missing, which a release settles.
         batch: the boards its pieces are on: all on them are released together. None: on none.
         check: the sample check that alone holds it: its release is decided there. None: none does.
         settles: ids of the events whose contradiction a release settles.
@@ -51,15 +51,15 @@ class QualityHold:
 
 
 def hold_of(state: CarrierState) -> QualityHold | None:
-    """Return what quality holds a carrier for, None if it does not or the carrier is gone.
+    """Return what quality holds a carrier for, None if there is nothing to release or it is gone.
 
     Args:
         state: as of now.
     """
     ledger = state.ledger
-    if state.status == "gone" or not ledger.held:
-        return None
     card_missing = ledger.hic_missing and state.facts.part.msl != "1"
+    if state.status == "gone" or not (ledger.held or card_missing):
+        return None
     with read():
         events = account(state.facts.code).events
         check = None if card_missing else _check(state)
@@ -87,7 +87,7 @@ def release(code: str, request_id: str, person: str, reason: str, now: int) -> C
     Raises:
         NotFound: no such carrier.
         BadInput: nobody or no reason is named.
-        Refused: it is not held, or what is on the boards with it has to be released too.
+        Refused: there is nothing to release, or it is released with the boards or in its check.
     """
     with write():
         state = account(code).state(now)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from msdtrack.digits import whole_number
 from msdtrack.errors import NotFound
 from msdtrack.exposure.events import Kind
 from msdtrack.exposure.state import CarrierState
@@ -68,8 +69,9 @@ class Desk:
         asked, self.memory.asked_undo = self.memory.asked_undo, None
         if text.upper() == TOGETHER:
             return self._together()
-        if text.isascii() and text.isdecimal() and len(text) <= 6:
-            return self._number(int(text), asked)
+        number = whole_number(text, 6)
+        if number is not None:
+            return self._number(number, asked)
         pair = carrier_and_action(text)
         if pair is None:
             return self._code(read_code(text), asked)

@@ -53,6 +53,12 @@ class AlarmRow:
     unsent: tuple[NoticeRecord, ...]
 
     @property
+    def seen(self) -> str:
+        """Return the alarm as it is shown, for a form that acknowledges it."""
+        alarm = self.alarm
+        return f"{alarm.id}-{alarm.times}-{alarm.priority}-{alarm.state}"
+
+    @property
     def boards(self) -> str | None:
         """Return the code of the batch of boards it is about, None if it is about none."""
         return alarm_causes.boards_of(self.alarm.cause)

@@ -1,4 +1,4 @@
-"""Acknowledging together what a page of the alarms shows: its form, and what came of it."""
+"""Acknowledging what a page of the alarms shows, all of it or one: the forms, what came of them."""
 
 from __future__ import annotations
 
@@ -9,8 +9,7 @@ from dataclasses import dataclass
 
 from msdtrack.errors import BadInput
 from msdtrack.services.alarm_acknowledging import LeftAlarm, SeenAlarm
-from msdtrack.store.records import AlarmRecord
-from msdtrack.web.alarm_rows import KINDS
+from msdtrack.web.alarm_rows import KINDS, AlarmRow
 
 _NAMED = 4
 """So many alarms that were left are named; the list shows them all as they are now."""
@@ -34,15 +33,16 @@ class Together:
     high: int
 
 
-def together(shown: Iterable[AlarmRecord]) -> Together | None:
+def together(shown: Iterable[AlarmRow]) -> Together | None:
     """Return what of a page of alarms can be acknowledged together, None if there are no two."""
-    open_ones = [alarm for alarm in shown if alarm.acknowledged_at is None]
-    if len(open_ones) < 2:
+    rows = [row for row in shown if row.alarm.acknowledged_at is None]
+    if len(rows) < 2:
         return None
+    kinds = Counter(KINDS.get(row.alarm.kind, row.alarm.kind) for row in rows)
     return Together(
-        tuple(_seen_text(alarm) for alarm in open_ones),
-        tuple(Counter(KINDS.get(alarm.kind, alarm.kind) for alarm in open_ones).most_common()),
-        sum(alarm.priority == "high" for alarm in open_ones),
+        tuple(row.seen for row in rows),
+        tuple(kinds.most_common()),
+        sum(row.alarm.priority == "high" for row in rows),
     )
 
 
@@ -74,10 +74,6 @@ def left_text(left: Sequence[LeftAlarm], people: Mapping[str, str]) -> str:
     begin = "1 was left, as it" if one else f"{len(left)} were left, as they"
     end = "See how it stands now." if one else "See how they stand now."
     return f"{begin} changed after the page was shown: {'; '.join(named)}. {end}"
-
-
-def _seen_text(alarm: AlarmRecord) -> str:
-    return f"{alarm.id}-{alarm.times}-{alarm.priority}-{alarm.state}"
 
 
 def _short(message: str) -> str:

@@ -90,7 +90,7 @@ def create_app(settings: Settings, clock: Callable[[], int] = utc_now) -> Flask:
     )
     app.extensions["fragments"] = FragmentCache()
     register_rendering(app)
-    register_guard(app)
+    register_guard(app, settings)
     register_errors(app)
     app.register_blueprint(static_files)
     for name in PAGE_MODULES:

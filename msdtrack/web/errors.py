@@ -35,6 +35,7 @@ TITLES = {
     409: "This does not fit what is on record",
     413: "That is too much at once",
     415: "This kind of content is not understood",
+    421: "This server is not known under that name",
     422: "Something in it is not right",
     500: "The server made a mistake",
     503: "The database does not answer",
@@ -48,6 +49,8 @@ WHAT_TO_DO = {
     409: "Nothing was changed. Look at the present state, then decide again.",
     413: "Split the file and send the pieces one after the other.",
     415: "Nothing was changed. Send it in one of the forms the page names.",
+    421: "Nothing was done. If a link elsewhere brought you here, close the page. Else tell "
+    "whoever looks after the server what stands above.",
     422: "Nothing was changed. Go back, put it right and send it again.",
     500: "Nothing was half-written. Try once more; if it comes back, tell whoever looks after the "
     "server, with the time of day. Until then write on the label by hand.",
@@ -152,6 +155,7 @@ def _answer(status: int, message: str, code: str, errors: Iterable[FieldError]) 
         return problem(status, title, message, code, errors)
     what_to_do = WHAT_TO_DO.get(status, "Go back and try once more.")
     page = ErrorPage(status, title, message, what_to_do, tuple(errors))
-    response = render_page("error.html", page)
+    template = "other_name.html" if status == HTTPStatus.MISDIRECTED_REQUEST else "error.html"
+    response = render_page(template, page)
     response.status_code = status
     return response

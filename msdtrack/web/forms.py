@@ -8,6 +8,7 @@ import uuid
 from collections.abc import Iterable, Mapping
 from datetime import date
 
+from msdtrack.digits import only_digits
 from msdtrack.errors import BadInput, FieldError, MsdtrackError
 from msdtrack.times import local_to_utc
 from msdtrack.web.site import site
@@ -90,7 +91,7 @@ class Form:
         value = self.text(name, required=required)
         if not value:
             return None
-        if not (value.isascii() and value.isdecimal()):
+        if not only_digits(value):
             self.fault(name, f'"{value}" is no whole number.')
             return None
         if len(value) > LONGEST_WHOLE:

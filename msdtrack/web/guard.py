@@ -6,7 +6,9 @@ from urllib.parse import urlsplit
 
 from flask import Flask, Response, abort, request
 
+from msdtrack.config import Settings
 from msdtrack.web.errors import API_PREFIX
+from msdtrack.web.own_names import is_own, own_names
 
 _HARMLESS = {"GET", "HEAD", "OPTIONS"}
 
@@ -19,8 +21,10 @@ HEADERS = {
 }
 
 
-def register_guard(app: Flask) -> None:
-    """Refuse forms that another site sent, and give every answer its security headers."""
+def register_guard(app: Flask, settings: Settings) -> None:
+    """Refuse names that are not this server's and forms that another site sent, and give every
+    answer its security headers."""
+    names = own_names(settings)
     app.config.update(
         SESSION_COOKIE_SAMESITE="Strict",
         SESSION_COOKIE_HTTPONLY=True,
@@ -28,8 +32,26 @@ def register_guard(app: Flask) -> None:
         MAX_CONTENT_LENGTH=64 * 1024 * 1024,
         MAX_FORM_MEMORY_SIZE=16 * 1024 * 1024,
     )
+    app.before_request(lambda: _refuse_other_names(names, settings.public_url))
     app.before_request(_refuse_foreign_forms)
     app.after_request(_add_headers)
+
+
+def _refuse_other_names(names: frozenset[str], public_url: str) -> None:
+    """A browser always says what it asked for; a program of old may leave it out."""
+    host = request.headers.get("Host")
+    if host is None or is_own(host, names):
+        return
+    instead = ""
+    if public_url:
+        instead = f"Open {public_url}, and let a proxy in front of it pass on that name. "
+    abort(
+        421,
+        f"This server was asked for as {host}, which is none of its names. {instead}If people are "
+        f"to reach it as {host}, set public_url to {request.scheme}://{host} in its settings file "
+        "or as MSDTRACK_PUBLIC_URL in its environment (with https:// where the browser has it) and "
+        "start it anew. Its IP address and the machine's own name work without that.",
+    )
 
 
 def _refuse_foreign_forms() -> None:

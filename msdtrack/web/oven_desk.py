@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from flask import url_for
 
+from msdtrack.digits import whole_number
 from msdtrack.exposure.bake_advice import CAUTIONS
 from msdtrack.printing.codes import Action, BadCode, CodeKind, read_code
 from msdtrack.services import carrier_states, catalog, oven_loads
@@ -59,8 +60,9 @@ class OvenDesk:
         Raises:
             MsdtrackError: it can't be done; nothing was.
         """
-        if text.isascii() and text.isdecimal() and len(text) <= 2:
-            self._choose(int(text))
+        number = whole_number(text, 2)
+        if number is not None:
+            self._choose(number)
             return
         try:
             code = read_code(text)

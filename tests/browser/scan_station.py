@@ -34,13 +34,6 @@ def scanned(server: LiveServer, carrier: str) -> list[dict[str, object]]:
     return [line for line in lines if line.get("station") == "Bench"]
 
 
-def scan(page: Page, *codes: str) -> None:
-    """Type codes as fast as a scanner does, one straight after the other."""
-    for code in codes:
-        page.keyboard.type(code, delay=5)
-        page.keyboard.press("Enter")
-
-
 def title(page: Page, text: str) -> None:
     """Wait until the answer's title is this."""
     expect(page.locator("[data-title]")).to_have_text(text)

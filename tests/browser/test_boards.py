@@ -10,6 +10,7 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import NewServer, nothing_more
 from tests.browser.live_server import LiveServer
+from tests.browser.scanner import scan_in_focus
 from tests.browser.test_line import HEIGHTS
 from tests.web.workshop import Workshop
 
@@ -24,17 +25,10 @@ def live(new_server: NewServer) -> tuple[LiveServer, Workshop]:
     return new_server(nothing_more)
 
 
-def scan(page: Page, code: str) -> None:
-    """Type a code where the focus is and press Enter, as a scanner does."""
-    expect(page.get_by_label("Scan", exact=True)).to_be_focused()
-    page.keyboard.type(code)
-    page.keyboard.press("Enter")
-
-
 def begun(page: Page, server: LiveServer, shop: Workshop) -> str:
     """Begin a batch with the first carrier, by scans and keys, and return its code."""
     page.goto(f"{server.url}/boards")
-    scan(page, shop.usable)
+    scan_in_focus(page, shop.usable)
     expect(page.get_by_label("Name needed")).to_be_focused()
     page.keyboard.type("Pressure board, top side")
     page.keyboard.press("Tab")
@@ -63,15 +57,15 @@ def test_from_the_reel_to_the_last_reflow_without_a_mouse(
     """Place two carriers, pass, dry cabinet, last pass; the mistakes on the way are told."""
     server, shop = live
     code = begun(page, server, shop)
-    scan(page, shop.closed)
+    scan_in_focus(page, shop.closed)
     expect(page.get_by_label("Pieces placed needed")).to_be_focused()
     page.keyboard.press("Enter")
     expect(page.get_by_role("alert")).to_contain_text("no opening on record")
     page.get_by_role("link", name="Another carrier").focus()
     page.keyboard.press("Enter")
-    scan(page, code[:-1] + "?")
+    scan_in_focus(page, code[:-1] + "?")
     expect(page.get_by_role("status")).to_contain_text("No code of this system")
-    scan(page, shop.opened)
+    scan_in_focus(page, shop.opened)
     expect(page.get_by_label("Pieces placed needed")).to_be_focused()
     page.keyboard.press("Control+A")
     page.keyboard.type("80")
@@ -83,9 +77,9 @@ def test_from_the_reel_to_the_last_reflow_without_a_mouse(
     page.keyboard.press("Enter")
     expect(page.get_by_role("status")).to_contain_text("Reflow pass 1 is on the log.")
     expect(page.get_by_text("1 of 3")).to_be_visible()
-    scan(page, shop.cabinet)
+    scan_in_focus(page, shop.cabinet)
     expect(page.locator(".verdict")).to_contain_text("In dry storage")
-    scan(page, shop.line)
+    scan_in_focus(page, shop.line)
     expect(page.get_by_role("heading", name="Reflow pass 2")).to_be_visible()
     page.get_by_label("another reflow follows").focus()
     page.keyboard.press("ArrowDown")
@@ -101,14 +95,14 @@ def test_an_oven_is_scanned_and_a_bake_kept_from_ruining_the_boards(
     """The oven asks for the temperature, with the cautions open; out again by scanning a place."""
     server, shop = live
     begun(page, server, shop)
-    scan(page, shop.oven)
+    scan_in_focus(page, shop.oven)
     expect(page.get_by_label("Temperature, °C needed")).to_be_focused()
     expect(page.get_by_text("connectors, batteries")).to_be_visible()
     page.keyboard.press("Control+A")
     page.keyboard.type("125")
     page.keyboard.press("Enter")
     expect(page.locator(".verdict")).to_contain_text("Baking")
-    scan(page, shop.line)
+    scan_in_focus(page, shop.line)
     expect(page.locator(".verdict")).to_contain_text("between passes")
 
 

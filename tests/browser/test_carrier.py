@@ -6,7 +6,7 @@ import re
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, ViewportSize, expect
 
 from tests.browser.live_server import LiveServer
 from tests.web.workshop import Workshop
@@ -75,3 +75,45 @@ def test_a_cell_leads_to_its_table(page: Page, shared: tuple[LiveServer, Worksho
     page.locator(".working a").first.click()
     page.wait_for_url("**/tables#derating_thin")
     expect(page.locator("#derating_thin")).to_be_in_viewport()
+
+
+# What of the working lies beyond a side, or over another cell of its line.
+HIDDEN = """() => {
+  const boxes = [document.querySelector('#working'), ...document.querySelectorAll('.working-room')];
+  const found = boxes.filter((e) => e.scrollWidth > e.clientWidth + 1).map((e) => e.className);
+  for (const row of document.querySelectorAll('.working tr')) {
+    const cells = [...row.cells].filter((e) => e.checkVisibility() && e.innerText);
+    const rects = cells.map((e) => e.getBoundingClientRect());
+    rects.forEach((a, i) => rects.slice(i + 1).forEach((b, j) => {
+      const over = Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1 &&
+        Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 1;
+      if (over) found.push(`${cells[i].innerText} / ${cells[i + j + 1].innerText}`);
+    }));
+  }
+  return found;
+}"""
+
+
+@pytest.mark.parametrize(
+    ("width", "table"),
+    [(360, False), (390, False), (768, False), (820, False), (1024, True), (1920, True)],
+)
+def test_a_working_is_read_without_moving_it_sideways(
+    page: Page, shared: tuple[LiveServer, Workshop], width: int, table: bool
+) -> None:
+    """A table where it has room, else a block a line; each figure says what it is in both."""
+    server, shop = shared
+    page.set_viewport_size(ViewportSize(width=width, height=1180))
+    for code in (shop.short, shop.baking, shop.drying):
+        page.goto(f"{server.url}/carriers/{code}")
+        page.evaluate(
+            "document.querySelectorAll('#working details').forEach((e) => { e.open = true; })"
+        )
+        assert page.locator(".working tbody tr").count() > 0
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert page.evaluate(HIDDEN) == []
+        for head in page.locator(".working thead").all():
+            expect(head).to_be_visible(visible=table)
+        for cell in page.locator(".working .in-share").all():
+            said = cell.evaluate("e => getComputedStyle(e, '::before').content")
+            assert ("share" in said) is not table

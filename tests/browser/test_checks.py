@@ -14,7 +14,8 @@ from msdtrack.services.receiving import NewCarrier
 from tests.browser.conftest import NewServer
 from tests.browser.live_server import LiveServer
 from tests.browser.quiet import COUNT_PRINTS, TABLET
-from tests.browser.scan_station import answered, scan
+from tests.browser.scan_station import answered
+from tests.browser.scanner import scan
 from tests.browser.test_pages import FAINT, SCREENS, SMALL
 from tests.web.workshop import Workshop
 

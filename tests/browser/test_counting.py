@@ -10,6 +10,7 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import NewServer, nothing_more
 from tests.browser.live_server import LiveServer
+from tests.browser.scanner import scan_in_focus
 from tests.web.workshop import Workshop
 
 pytestmark = pytest.mark.browser
@@ -21,13 +22,6 @@ SIZES = {"phone": (390, 844), "tablet": (1024, 768), "wall": (1920, 1080)}
 def live(new_server: NewServer) -> tuple[LiveServer, Workshop]:
     """A server over a small workshop of this test's own."""
     return new_server(nothing_more)
-
-
-def scan(page: Page, code: str) -> None:
-    """Type a code where the focus is and press Enter, as a scanner does."""
-    expect(page.locator("[data-desk-code]")).to_be_focused()
-    page.keyboard.type(code)
-    page.keyboard.press("Enter")
 
 
 def says(page: Page, words: str) -> None:
@@ -54,29 +48,29 @@ def test_a_place_is_counted_from_its_sign_to_the_log(
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", name="Count: Line 1")).to_be_visible()
     for code in (shop.usable, shop.short):
-        scan(page, code)
+        scan_in_focus(page, code)
         says(page, code)
     expect(page.locator(".figures")).to_contain_text("2 of 4")
-    scan(page, shop.opened[:-1] + "?")
+    scan_in_focus(page, shop.opened[:-1] + "?")
     says(page, "Code not valid")
-    scan(page, shop.drying)
+    scan_in_focus(page, shop.drying)
     says(page, "Since when is it here?")
-    scan(page, "99:99")
+    scan_in_focus(page, "99:99")
     says(page, "is not a time")
-    scan(page, number_of(page, "Nobody knows"))
+    scan_in_focus(page, number_of(page, "Nobody knows"))
     says(page, "nobody knows since when")
 
-    scan(page, number_of(page, "decide about"))
+    scan_in_focus(page, number_of(page, "decide about"))
     says(page, "Where is it?")
-    scan(page, number_of(page, "Not found"))
+    scan_in_focus(page, number_of(page, "Not found"))
     says(page, "held for quality")
-    scan(page, number_of(page, "decide about"))
-    scan(page, shop.bench)
+    scan_in_focus(page, number_of(page, "decide about"))
+    scan_in_focus(page, shop.bench)
     says(page, "moves to Bench")
     expect(page.locator(".will li")).to_have_count(3)
-    scan(page, number_of(page, "record the count"))
+    scan_in_focus(page, number_of(page, "record the count"))
     says(page, "Who has counted?")
-    scan(page, shop.people[0])
+    scan_in_focus(page, shop.people[0])
     page.wait_for_url(re.compile(r"/count/done/"))
     expect(page.locator("h1")).to_have_text("Line 1 is counted")
     expect(page.locator("tbody tr")).to_have_count(3)
@@ -93,16 +87,16 @@ def test_a_running_count_survives_the_server_and_the_browser(
     reload shows all that was scanned."""
     server, shop = live
     page.goto(f"{server.url}/count/{shop.line}")
-    scan(page, shop.usable)
+    scan_in_focus(page, shop.usable)
     says(page, "Counted")
     server.kill()
-    scan(page, shop.short)
+    scan_in_focus(page, shop.short)
     expect(page.locator("[data-desk-unsent]")).to_contain_text("NOT SAVED YET")
     server.start()
     says(page, shop.short)
     page.reload()
     expect(page.locator(".figures")).to_contain_text("2 of 4")
-    scan(page, shop.opened)
+    scan_in_focus(page, shop.opened)
     says(page, "Counted")
     expect(page.locator(".figures")).to_contain_text("3 of 4")
 
@@ -113,12 +107,12 @@ def test_a_tap_leaves_out_what_was_scanned_by_mistake(
     """Without a scanner: buttons do the same, and the field has the focus again."""
     server, shop = live
     page.goto(f"{server.url}/count/{shop.bench}")
-    scan(page, shop.usable)
+    scan_in_focus(page, shop.usable)
     says(page, "Not where the log has it")
     page.get_by_role("button", name=f"Leave out {shop.usable}").click()
     says(page, "Left out")
     expect(page.locator(".will")).to_have_count(0)
-    scan(page, shop.closed)
+    scan_in_focus(page, shop.closed)
     says(page, "See that its bag is closed")
     page.get_by_role("button", name=f"{shop.closed} is open").click()
     says(page, "Open since when?")
@@ -134,13 +128,13 @@ def test_it_fits_the_screen(
     server, shop = live
     page.set_viewport_size({"width": size[0], "height": size[1]})
     page.goto(f"{server.url}/count/{shop.line}")
-    scan(page, shop.drying)
+    scan_in_focus(page, shop.drying)
     says(page, "Since when is it here?")
     pages = [f"/count/{shop.line}", "/count"]
-    scan(page, number_of(page, "Just now"))
-    scan(page, number_of(page, "Hold all"))
-    scan(page, shop.people[0])
-    scan(page, number_of(page, "record the count"))
+    scan_in_focus(page, number_of(page, "Just now"))
+    scan_in_focus(page, number_of(page, "Hold all"))
+    scan_in_focus(page, shop.people[0])
+    scan_in_focus(page, number_of(page, "record the count"))
     page.wait_for_url(re.compile(r"/count/done/"))
     pages.append(page.url.removeprefix(server.url))
     for path in pages:

@@ -13,6 +13,7 @@ from msdtrack.services import receiving
 from msdtrack.services.receiving import NewCarrier
 from tests.browser.conftest import NewServer
 from tests.browser.live_server import LiveServer
+from tests.browser.scanner import scan
 from tests.web.workshop import Workshop, record
 
 pytestmark = pytest.mark.browser
@@ -34,12 +35,6 @@ class Trays:
             self.codes.append(receiving.receive(new, shop.now)[0].code)
         for code in self.codes[:2]:
             record(code, "open", shop.now - 80 * HOUR_S, shop.now, place=shop.line)
-
-
-def scan(page: Page, code: str) -> None:
-    """Type a code as a scanner does, wherever the focus is."""
-    page.keyboard.type(code)
-    page.keyboard.press("Enter")
 
 
 def test_a_load_by_keyboard_alone(page: Page, new_server: NewServer) -> None:

@@ -10,7 +10,8 @@ from playwright.sync_api import Browser, Page, expect
 
 from msdtrack.printing.codes import make_action_code
 from tests.browser.live_server import LiveServer
-from tests.browser.scan_station import OPEN, TAKE, answered, scan, scanned, title
+from tests.browser.scan_station import OPEN, TAKE, answered, scanned, title
+from tests.browser.scanner import scan
 from tests.web.workshop import Workshop
 
 pytestmark = pytest.mark.browser

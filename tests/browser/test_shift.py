@@ -7,7 +7,7 @@ from playwright.sync_api import Page, expect
 
 from msdtrack.printing.codes import make_action_code
 from tests.browser.conftest import NewServer, nothing_more
-from tests.browser.test_ovens import scan
+from tests.browser.scanner import scan
 
 pytestmark = pytest.mark.browser
 

@@ -2,19 +2,31 @@
 
 from __future__ import annotations
 
+from datetime import UTC
 from uuid import uuid4
 
 import pytest
 
 from msdtrack.errors import BadInput, Conflict, Refused
 from msdtrack.exposure.events import Kind
+from msdtrack.exposure.facts import PartFacts
 from msdtrack.exposure.state import CarrierState
-from msdtrack.services import boards, carrier_states, catalog, event_recording, quality_holds
+from msdtrack.printing.codes import make_action_code
+from msdtrack.services import (
+    boards,
+    carrier_states,
+    catalog,
+    event_recording,
+    quality_holds,
+    scanning,
+)
 from msdtrack.services.quality_holds import Hold, QualityHold, hold_of
-from tests.services.board_floor import HOUR, event, placed
+from msdtrack.services.scanning import NewScan
+from tests.services.board_floor import DRY, HOUR, event, placed
 from tests.services.board_floor import opened as opened_reel
 from tests.services.conftest import NOW, receive
 
+FRESH = {"desiccant": "fresh", "new_hic": "fresh", "seal": "heat"}
 CARD_GONE = {"5": "missing", "10": "missing", "60": "missing"}
 
 
@@ -113,10 +125,114 @@ def test_a_missing_card_is_told_beside_a_hold(shop: dict[str, str]) -> None:
     """For whoever releases settles both."""
     reel = receive(shop["Bench"]).code
     does(reel, "open", 5, hic=CARD_GONE)
-    assert hold_of(state(reel)) is None
     does(reel, "hold", 4, reason="bent leads")
     assert hold(reel).card_missing
+    assert hold(reel).holds == (Hold("bent leads", NOW - 4 * HOUR, None),)
     assert quality_holds.release(reel, str(uuid4()), "Ines", "dry", NOW).verdict == "use"
+
+
+@pytest.mark.parametrize("hic", [CARD_GONE, {}, {"5": "dry", "60": "dry"}, None])
+def test_a_missing_card_alone_is_released(shop: dict[str, str], hic: dict[str, str] | None) -> None:
+    """By name and with a reason, which stand on the log; once only."""
+    reel = receive(shop["Bench"]).code
+    does(reel, "open", 5, hic=hic)
+    assert state(reel).reasons == ("hic_missing",)
+    assert hold(reel) == QualityHold((), True, None, None, frozenset())
+    with pytest.raises(BadInput):
+        quality_holds.release(reel, str(uuid4()), "Ines", " ", NOW)
+    with pytest.raises(BadInput):
+        quality_holds.release(reel, str(uuid4()), "", "weighed: dry", NOW)
+    assert state(reel).reasons == ("hic_missing",)
+    id_ = str(uuid4())
+    after = quality_holds.release(reel, id_, "Ines", "weighed: dry", NOW)
+    assert (after.verdict, after.reasons) == ("use", ())
+    assert quality_holds.release(reel, id_, "Ines", "weighed: dry", NOW) == after
+    released = event_recording.log_of(reel)[-1].event
+    assert (released.kind, released.reason) == (Kind.RELEASE, "weighed: dry")
+    assert catalog.person(released.person or "").name == "Ines"
+    assert hold_of(state(reel)) is None
+    with pytest.raises(Refused, match="not on hold any more: nothing was released"):
+        quality_holds.release(reel, str(uuid4()), "Ines", "weighed: dry", NOW)
+
+
+def test_a_card_read_meanwhile_is_not_released(shop: dict[str, str]) -> None:
+    """It turned out humid: what is needed then is a bake, and no release is on the log."""
+    reel = receive(shop["Bench"]).code
+    opening = does(reel, "open", 5)
+    assert hold(reel).card_missing
+    humid = {"5": "humid", "10": "humid", "60": "dry"}
+    does(reel, "correct", 0, event=opening, reason="read late", person="Ines",
+         fields={"hic": humid})  # fmt: skip
+    assert hold_of(state(reel)) is None
+    with pytest.raises(Refused):
+        quality_holds.release(reel, str(uuid4()), "Ines", "dry", NOW)
+    assert "hic_failed" in state(reel).reasons
+
+
+def test_a_part_of_level_1_needs_no_card(shop: dict[str, str]) -> None:
+    """So nothing is missing, and a carrier that is gone lacks nothing either."""
+    catalog.create_part(PartFacts("BL-0001", "1", body_mm=1.0), NOW)
+    reel = receive(shop["Bench"], part="BL-0001").code
+    does(reel, "open", 5)
+    assert (state(reel).verdict, hold_of(state(reel))) == ("use", None)
+    other = receive(shop["Bench"]).code
+    does(other, "open", 5)
+    does(other, "scrap", 4)
+    assert hold_of(state(other)) is None
+
+
+def test_a_missing_card_of_what_is_on_boards_is_released_with_them(
+    shop: dict[str, str], batch: str
+) -> None:
+    """As a hold is."""
+    reel = receive(shop["Bench"]).code
+    does(reel, "open", 5)
+    child = placed(batch, reel, 4)
+    assert hold(child) == QualityHold((), True, batch, None, frozenset())
+    with pytest.raises(Refused, match=f"open the page of {batch}"):
+        quality_holds.release(child, str(uuid4()), "Ines", "weighed: dry", NOW)
+    boards.record(batch, event("", "release", 1, person="Ines", reason="weighed: dry"), NOW)
+    assert hold_of(state(child)) is None
+    assert hold(reel).card_missing
+
+
+@pytest.mark.parametrize(
+    ("events", "stands"),
+    [
+        ([("open", {"hic": DRY})], False),
+        ([("open", {"hic": CARD_GONE})], True),
+        ([("open", {})], True),
+        ([("open", {}), ("release", {"reason": "weighed"})], False),
+        ([("hold", {"reason": "torn"})], True),
+        ([("hold", {"reason": "torn"}), ("open", {})], True),
+        ([("open", {}), ("close", FRESH)], True),
+        ([("open", {}), ("scrap", {})], False),
+    ],
+)
+def test_the_station_and_the_page_release_the_same(
+    shop: dict[str, str], events: list[tuple[str, dict[str, object]]], stands: bool
+) -> None:
+    """What the one takes the other takes, and both leave the carrier the same."""
+    on_page, at_station = receive(shop["Bench"]).code, receive(shop["Bench"]).code
+    for reel in (on_page, at_station):
+        for number, (kind, what) in enumerate(events):
+            does(reel, kind, 5 - number, **what)
+    scanned = [catalog.add_person("Ines", NOW).code, at_station, make_action_code("RELEASE")]
+    answers = [scanning.scan(NewScan(str(uuid4()), "Bench", code), NOW, UTC) for code in scanned]
+    assert answers[-1].title == ("Released" if stands else answers[-1].title)
+    assert (answers[-1].tone == "ok") is stands
+    assert (hold_of(state(on_page)) is not None) is stands
+    if stands:
+        quality_holds.release(on_page, str(uuid4()), "Ines", "weighed: dry", NOW)
+    else:
+        with pytest.raises(Refused):
+            quality_holds.release(on_page, str(uuid4()), "Ines", "weighed: dry", NOW)
+    one, other = state(on_page), state(at_station)
+    assert (one.verdict, one.reasons, one.ledger.held) == (
+        other.verdict,
+        other.reasons,
+        other.ledger.held,
+    )
 
 
 def test_pieces_on_boards_are_released_with_the_boards(shop: dict[str, str], batch: str) -> None:

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
 from datetime import UTC, datetime
 
+import pytest
 from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
 
 from msdtrack.services import alarm_notices, alarm_rules, receiving
 from msdtrack.services.alarm_notices import Target
 from msdtrack.services.receiving import NewCarrier
+from msdtrack.store import alarms
+from msdtrack.store.connection import write
+from msdtrack.store.records import AlarmRecord
 from msdtrack.web.who import REMEMBERED_S
 from tests.web.conftest import Clock
 from tests.web.workshop import Workshop
@@ -18,12 +25,92 @@ def _open_alarms() -> list[int]:
     return [alarm.id for alarm in alarm_rules.active_alarms() if alarm.acknowledged_at is None]
 
 
+def _acknowledge(browser: FlaskClient, alarm_id: int, page: str) -> TestResponse:
+    """Press the button of an alarm on a page that shows it; return what follows."""
+    row = page[page.index(f'<tr id="alarm-{alarm_id}"') :]
+    seen = re.findall(r'name="seen" value="([^"]*)"', row)[0]
+    return browser.post("/alarms/acknowledge", data={"seen": seen}, follow_redirects=True)
+
+
 def test_an_alarm_needs_a_name(browser: FlaskClient, shop: Workshop) -> None:
     """Without a badge or a name nothing is acknowledged."""
     first = _open_alarms()[0]
-    answer = browser.post(f"/alarms/{first}/acknowledge", follow_redirects=True)
+    answer = _acknowledge(browser, first, browser.get("/alarms").text)
     assert "Say who you are first" in answer.text
     assert first in _open_alarms()
+
+
+def came_again(alarm: AlarmRecord, other: str, now: int) -> None:
+    """Its cause went and came."""
+    alarms.return_to_normal(alarm.cause, now)
+    alarms.raise_alarm(alarm.cause, alarm.kind, alarm.priority, alarm.message, now)
+
+
+def of_other_priority(alarm: AlarmRecord, other: str, now: int) -> None:
+    """It is more urgent than it was."""
+    alarms.raise_alarm(alarm.cause, alarm.kind, "high", alarm.message, now)
+
+
+def returned_to_normal(alarm: AlarmRecord, other: str, now: int) -> None:
+    """Its cause is gone: acknowledging would end it."""
+    alarms.return_to_normal(alarm.cause, now)
+
+
+def taken_by_another(alarm: AlarmRecord, other: str, now: int) -> None:
+    """Somebody else was there first."""
+    alarms.acknowledge(alarm.id, other, now)
+
+
+def shelved_by_another(alarm: AlarmRecord, other: str, now: int) -> None:
+    """Somebody else has put it aside."""
+    alarms.shelve(alarm.id, other, "at repair", now + 60, now)
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (came_again, "came again"),
+        (of_other_priority, "of high priority now"),
+        (returned_to_normal, "returned to normal"),
+        (taken_by_another, "acknowledged by Jonas"),
+        (shelved_by_another, "shelved by Jonas"),
+    ],
+)
+def test_an_alarm_that_changed_since_it_was_shown_is_left(
+    change: Callable[[AlarmRecord, str, int], None],
+    words: str,
+    browser: FlaskClient,
+    shop: Workshop,
+) -> None:
+    """Nobody acknowledges what he has not seen: it is told, and the next press counts."""
+    with write():
+        alarm, _ = alarms.raise_alarm("k:one", "k", "low", "A filter is due. Clean it.", shop.now)
+    page = browser.post("/alarms/who", data={"badge": shop.people[0]}, follow_redirects=True).text
+    with write():
+        change(alarm, shop.people[1], shop.now)
+        before = alarms.alarm(alarm.id)
+    told = _acknowledge(browser, alarm.id, page).text
+    assert "Nothing was acknowledged." in told
+    assert (
+        f"1 was left, as it changed after the page was shown: A filter is due, {words}. "
+        "See how it stands now." in told
+    )
+    assert alarms.alarm(alarm.id) == before
+    if before.state in ("unacknowledged", "returned_to_normal"):
+        assert "Acknowledged by Mira." in _acknowledge(browser, alarm.id, told).text
+        assert alarms.alarm(alarm.id).acknowledged_by == shop.people[0]
+
+
+def test_an_alarm_whose_words_follow_the_air_is_acknowledged(
+    browser: FlaskClient, shop: Workshop
+) -> None:
+    """A new number in its message is no change."""
+    with write():
+        alarm, _ = alarms.raise_alarm("k:one", "k", "low", "62 % RH.", shop.now)
+    page = browser.post("/alarms/who", data={"badge": shop.people[0]}, follow_redirects=True).text
+    with write():
+        alarms.raise_alarm("k:one", "k", "low", "63 % RH.", shop.now)
+    assert "Acknowledged by Mira." in _acknowledge(browser, alarm.id, page).text
 
 
 def test_a_badge_acknowledges_by_name(browser: FlaskClient, shop: Workshop) -> None:
@@ -31,7 +118,7 @@ def test_a_badge_acknowledges_by_name(browser: FlaskClient, shop: Workshop) -> N
     first = _open_alarms()[0]
     page = browser.post("/alarms/who", data={"badge": shop.people[0]}, follow_redirects=True)
     assert "Acknowledge as Mira" in page.text
-    answer = browser.post(f"/alarms/{first}/acknowledge", follow_redirects=True)
+    answer = _acknowledge(browser, first, page.text)
     assert "Acknowledged by Mira." in answer.text
     assert first not in _open_alarms()
     (alarm,) = [each for each in alarm_rules.active_alarms() if each.id == first]
@@ -69,7 +156,8 @@ def test_the_name_is_forgotten(browser: FlaskClient, shop: Workshop, wall_clock:
 def test_an_alarm_that_is_not_there(browser: FlaskClient, shop: Workshop) -> None:
     """An unknown number is a page that says so."""
     browser.post("/alarms/who", data={"person": shop.people[0]})
-    assert browser.post("/alarms/99999/acknowledge").status_code == 404
+    data = {"seen": "99999-1-high-unacknowledged"}
+    assert browser.post("/alarms/acknowledge", data=data).status_code == 404
 
 
 def test_every_state_has_a_word(browser: FlaskClient, shop: Workshop) -> None:

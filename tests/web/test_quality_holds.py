@@ -76,6 +76,39 @@ def test_a_contradiction_of_the_hold_offers_both_ways_out(
     assert "contradicts" not in told(page)
 
 
+def test_a_missing_card_is_released_without_a_hold(browser: FlaskClient, shop: Workshop) -> None:
+    """The page says what is missing, takes name and reason, and the carrier is free."""
+    gone = dict.fromkeys(("5", "10", "60"), "missing")
+    record(shop.closed, "open", NOW - 600, NOW, hic=gone)
+    page = browser.get(f"/carriers/{shop.closed}").text
+    assert "When quality has decided: release it." in told(page)
+    quality = part_of(page, 'id="quality">')
+    assert "Card missing" in quality
+    assert "was missing or unreadable. Quality decides, and a release settles it." in quality
+    assert "On hold" not in quality
+    assert releases(browser, shop.closed, person=shop.people[1], reason="")[0] == 422
+    status, page = releases(browser, shop.closed, person=shop.people[1], reason="weighed: dry")
+    assert status == 200
+    assert "Released: quality holds it no longer." in page
+    assert "May be used" in told(page)
+    assert 'id="quality"' not in page
+    log = part_of(page, 'id="log">')
+    assert "weighed: dry" in log
+    assert "Jonas" in log
+
+
+def test_a_card_that_is_not_read_is_to_be_read_first(browser: FlaskClient, shop: Workshop) -> None:
+    """The ways to it are there, and the release for the case that nobody can tell."""
+    record(shop.closed, "open", NOW - 600, NOW)
+    page = browser.get(f"/carriers/{shop.closed}").text
+    quality = part_of(page, 'id="quality">')
+    assert "Card not read" in quality
+    assert "scan it at the station or correct the opening" in quality
+    status, page = releases(browser, shop.closed, person=shop.people[0], reason="card was lost")
+    assert status == 200
+    assert "May be used" in told(page)
+
+
 def test_another_contradiction_offers_the_log_alone(
     browser: FlaskClient, shop: Workshop, held: str
 ) -> None:

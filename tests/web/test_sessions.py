@@ -84,7 +84,7 @@ def test_who_is_there_is_kept_in_the_browser_that_said_it(site_app: Flask, shop:
 def test_a_message_is_told_once(site_app: Flask, shop: Workshop) -> None:
     """What a form has to say travels in the cookie to the next page, and no further."""
     client = at_work(site_app)
-    client.post("/alarms/1/acknowledge")
+    client.post("/alarms/acknowledge")
     assert "_flashes" in opened(site_app, cookie_of(client))
     assert "Say who you are first" in client.get("/alarms").text
     assert client.get_cookie(NAME) is None

@@ -168,19 +168,9 @@ def say_who() -> AnyResponse:
     return redirect(asked_for().url(), 303)
 
 
-@pages.post("/alarms/<int:alarm_id>/acknowledge")
-def acknowledge(alarm_id: int) -> AnyResponse:
-    """Acknowledge an alarm by name."""
-    person = _present()
-    if person is not None:
-        alarm_rules.acknowledge(alarm_id, person.code, site().now())
-        flash(f"Acknowledged by {person.name}.", "ok")
-    return redirect(asked_for().url(), 303)
-
-
 @pages.post("/alarms/acknowledge")
-def acknowledge_together() -> AnyResponse:
-    """Acknowledge by name the alarms that a page showed, but for those that changed since."""
+def acknowledge() -> AnyResponse:
+    """Acknowledge by name alarms that a page showed, but for those that changed since."""
     person = _present()
     if person is None:
         return redirect(asked_for().url(), 303)
@@ -192,7 +182,8 @@ def acknowledge_together() -> AnyResponse:
     found = alarm_acknowledging.acknowledge_seen(seen, person.code, site().now())
     done = len(found.alarms)
     if done:
-        flash(f"{done} alarm{'s' * (done > 1)} acknowledged by {person.name}.", "ok")
+        told = f"{done} alarm{'s' * (done > 1)} acknowledged" if len(seen) > 1 else "Acknowledged"
+        flash(f"{told} by {person.name}.", "ok")
     else:
         flash("Nothing was acknowledged.", "soon")
     if found.left:
@@ -274,7 +265,7 @@ def _page(
         kinds=_kinds(address, sums.kinds),
         places=_places(address, sums.places, places),
         active=parts["active"],
-        together=together(lists["active"].alarms),
+        together=together(parts["active"].rows),
         shelved=parts["shelved"],
         ended=parts["ended"],
         people=people,

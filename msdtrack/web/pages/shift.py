@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from flask import Blueprint, Response, current_app, redirect, request, session, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
+from msdtrack.digits import whole_number
 from msdtrack.errors import MsdtrackError
 from msdtrack.exposure.state import CarrierState
 from msdtrack.printing.codes import BadCode, CodeKind, read_code
@@ -151,7 +152,7 @@ class _Desk:
 
     def _answered(self, text: str) -> bool:
         """Take what was said of the carrier that was asked about; False if it is something else."""
-        choice = int(text) if text.isascii() and text.isdecimal() and len(text) == 1 else 0
+        choice = whole_number(text, 1) or 0
         if self.opened:
             place = self._place(text)
             if place is None:
