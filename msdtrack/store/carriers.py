@@ -11,11 +11,11 @@ import peewee
 
 from msdtrack.errors import Conflict, NotFound
 from msdtrack.exposure.facts import CarrierFacts
-from msdtrack.store import models
+from msdtrack.store import models, whereabouts
 from msdtrack.store.catalog import parts_by_number
 from msdtrack.store.connection import touched, writing
 from msdtrack.store.records import CarrierRecord
-from msdtrack.store.statements import listed, one_row, rows
+from msdtrack.store.statements import among, listed, one_row, rows
 from msdtrack.store.traces import check_names, trace
 
 _NAMES = tuple(field.name for field in fields(CarrierRecord))
@@ -114,6 +114,7 @@ def carriers(
     lot: str | None = None,
     place: str | None = None,
     text: str | None = None,
+    unsure: Iterable[str] | None = None,
 ) -> list[CarrierRecord]:
     """Return carriers by code.
 
@@ -123,6 +124,8 @@ def carriers(
         place: only those received at this place or named with it by an event or a correction.
             These are candidates; where a carrier is now is the fold's answer.
         text: only those with this in code, part, lot or bag, in any case.
+        unsure: only those that are not gone, and these, of which that is not known; if a place is
+            asked for, those that are there now, and these. The standings must be built.
     """
     table = models.Carrier
     query = table.select().order_by(table.code).limit(limit)
@@ -132,7 +135,9 @@ def carriers(
         query = query.where(table.part == part)
     if lot is not None:
         query = query.where(table.lot == lot)
-    if place is not None:
+    if unsure is not None:
+        query = query.where(whereabouts.is_there(table.code, place) | among(table.code, unsure))
+    elif place is not None:
         query = query.where((table.place == place) | table.code.in_(_sent_to(place)))
     if text:
         columns = (table.code, table.part, table.lot, table.bag)
@@ -232,6 +237,35 @@ def children(code: str) -> list[str]:
     """Return the codes of the carriers split off this one, in order."""
     sql = "SELECT code FROM carrier WHERE parent = ? ORDER BY code"
     return [row[0] for row in rows(sql, (code,))]
+
+
+def children_of(codes: Iterable[str]) -> set[str]:
+    """Return the codes of the carriers split off any of these."""
+    condition, given = listed("parent", codes)
+    return {row[0] for row in rows(f"SELECT code FROM carrier WHERE {condition}", given)}
+
+
+def codes_of_lot(part: str, lot: str) -> dict[str, bool]:
+    """Return the codes of the carriers whose own record has this part and lot, and whether each
+    was split off another."""
+    sql = "SELECT code, parent FROM carrier WHERE part = ? AND lot = ?"
+    return {code: parent is not None for code, parent in rows(sql, (part, lot))}
+
+
+def untouched(codes: Iterable[str]) -> dict[str, int]:
+    """Return those of the carriers that nothing has happened to since their receipt, with their
+    pieces: they are as they came."""
+    condition, given = listed("code", codes)
+    sql = (
+        f"SELECT code, quantity FROM carrier WHERE {condition} AND parent IS NULL "
+        "AND NOT EXISTS (SELECT 1 FROM event WHERE event.carrier = carrier.code)"
+    )
+    return dict(rows(sql, given))
+
+
+def touched_since(seq: int) -> set[str]:
+    """Return the codes of the carriers that events after this one are of."""
+    return {row[0] for row in rows("SELECT carrier FROM event WHERE seq > ?", (seq,))}
 
 
 def codes_that_had_bag(bag: str) -> list[str]:

@@ -8,17 +8,33 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from msdtrack.store.connection import writing
+import peewee
+
+from msdtrack.store.connection import opened, writing
 from msdtrack.store.statements import execute, executemany, listed, rows
+
+_PRESENT = "SELECT carrier FROM standing WHERE gone_at IS NULL UNION SELECT carrier FROM resting"
+_AT_PLACE = (
+    "SELECT carrier FROM standing WHERE place = ? AND gone_at IS NULL "
+    "UNION SELECT carrier FROM resting WHERE place = ?"
+)
 
 
 def at_place(place: str) -> list[str]:
     """Return the carriers at a place, but for those whose standings do not answer."""
-    sql = (
-        "SELECT carrier FROM standing WHERE place = ? AND gone_at IS NULL "
-        "UNION SELECT carrier FROM resting WHERE place = ?"
-    )
-    return [row[0] for row in rows(sql, (place, place))]
+    return [row[0] for row in rows(_AT_PLACE, (place, place))]
+
+
+def is_there(code: peewee.Field[str], place: str | None) -> peewee.Expression:
+    """Return the condition that a carrier is at a place, or that it is not gone if the place is
+    None, but for those whose standings do not answer.
+
+    Args:
+        code: the column that names the carrier.
+        place: the place.
+    """
+    sql, given = (_PRESENT, []) if place is None else (_AT_PLACE, [place, place])
+    return code.in_(peewee.SQL(f"({sql.replace('?', opened().param)})", given))
 
 
 def ever_at_place(place: str) -> list[str]:

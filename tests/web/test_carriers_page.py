@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import html
 import re
 
 import pytest
 from flask.testing import FlaskClient
 
 from msdtrack.services import carrier_states
-from msdtrack.store import prints
+from msdtrack.store import carriers, prints
 from tests.web.conftest import NOW
 from tests.web.workshop import DRY, HOUR_S, Workshop, record
 
@@ -122,3 +123,16 @@ def test_the_list_finds_by_words_and_place(browser: FlaskClient, shop: Workshop)
     text = browser.get(f"/carriers?place={shop.cabinet}").text
     assert shop.drying in text
     assert shop.usable not in text
+
+
+def test_what_is_gone_is_listed_when_it_is_asked_for(browser: FlaskClient, shop: Workshop) -> None:
+    """Years of used-up reels do not hide what lies on the shelf; its proof is a click away."""
+    record(shop.usable, "scrap", NOW, NOW, reason="used up")
+    assert shop.usable not in browser.get("/carriers").text
+    text = browser.get(f"/carriers?search={shop.usable}").text
+    (more,) = re.findall(r'href="([^"]*gone=1[^"]*)"', text)
+    assert shop.usable in browser.get(html.unescape(more)).text
+    part = browser.get(f"/parts/{carriers.carrier(shop.usable).part}").text
+    assert shop.usable not in part
+    (those,) = re.findall(r'href="(/carriers[^"]*gone=1[^"]*)"', part)
+    assert shop.usable in browser.get(html.unescape(those)).text

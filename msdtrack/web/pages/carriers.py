@@ -15,7 +15,7 @@ from msdtrack.exposure.events import Kind
 from msdtrack.exposure.facts import CarrierFacts
 from msdtrack.exposure.state import CarrierState
 from msdtrack.exposure.working import Working
-from msdtrack.services import carrier_states, catalog, event_recording, quality_holds, receiving
+from msdtrack.services import carrier_states, catalog, event_recording, quality_holds, whereabouts
 from msdtrack.services.catalog import Person, Place
 from msdtrack.services.countdowns import next_step_text
 from msdtrack.services.event_recording import LogLine
@@ -56,6 +56,7 @@ class CarrierList:
         after: code to go on from, None on the last page.
         search: words searched for in code, part and lot.
         place: code of the place it is limited to, or "".
+        gone: whether those that are gone are listed, too.
         places: the places to choose from.
     """
 
@@ -63,6 +64,7 @@ class CarrierList:
     after: str | None
     search: str
     place: str
+    gone: bool
     places: tuple[Place, ...]
 
 
@@ -122,7 +124,7 @@ class CarrierPage:
         reasons: why it must not be used, in sentences.
         unknowns: what is not known, in sentences.
         air: the air that the time left assumes.
-        quality: why it is on hold, None if it is not, or for another moment than now.
+        quality: what quality can release it from, None for nothing, or another moment than now.
         working: lines since the last reset.
         before_reset: lines before it.
         working_share: sum of the lines, which is the used share.
@@ -159,26 +161,26 @@ class CarrierPage:
 
 @pages.get("/carriers")
 def list_all() -> Response:
-    """Answer a page of carriers, found by words and place."""
+    """Answer a page of carriers, found by words and place, with those that are gone or without."""
     search = request.args.get("search", "").strip()
-    place = request.args.get("place", "")
-    found = receiving.carriers(
+    place, gone = request.args.get("place", ""), bool(request.args.get("gone"))
+    find = whereabouts.ever if gone else whereabouts.present
+    listed, after = find(
+        site().now(),
         request.args.get("after") or None,
-        PAGE_LENGTH + 1,
+        PAGE_LENGTH,
         place=place or None,
         search=search or None,
     )
-    shown = [facts.code for facts in found[:PAGE_LENGTH]]
-    states = carrier_states.states(shown, site().now())
-    listed = [states[code] for code in shown if not place or states[code].ledger.place == place]
     places = tuple(all_places())
     return render_page(
         "carriers.html",
         CarrierList(
             rows=rows_of(listed, {each.code: each.name for each in places}),
-            after=shown[-1] if len(found) > PAGE_LENGTH else None,
+            after=after,
             search=search,
             place=place,
+            gone=gone,
             places=places,
         ),
     )

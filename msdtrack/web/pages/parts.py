@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from msdtrack.errors import BadInput, Conflict
 from msdtrack.exposure.facts import MakerBake, PartFacts
-from msdtrack.services import carrier_states, catalog, receiving
+from msdtrack.services import catalog, whereabouts
 from msdtrack.services.catalog import Person
 from msdtrack.standard.levels import LEVELS
 from msdtrack.web import who
@@ -50,11 +50,13 @@ class PartPage:
 
     Args:
         part: its facts.
-        rows: its carriers, by code.
+        rows: its carriers that are not gone, by code.
+        more: whether there are others.
     """
 
     part: PartFacts
     rows: tuple[Row, ...]
+    more: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,10 +93,9 @@ def list_all() -> Response:
 def show(number: str) -> Response:
     """Answer one part."""
     part = catalog.part(number)
-    codes = [facts.code for facts in receiving.carriers(None, MOST_CARRIERS, part=number)]
-    states = carrier_states.states(codes, site().now())
-    rows = rows_of((states[code] for code in codes), place_names())
-    return render_page("part.html", PartPage(part, rows))
+    found, after = whereabouts.present(site().now(), None, MOST_CARRIERS, part=part.number)
+    rows = rows_of(found, place_names())
+    return render_page("part.html", PartPage(part, rows, after is not None))
 
 
 @pages.get("/parts/new")
