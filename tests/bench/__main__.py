@@ -12,6 +12,7 @@ from tests.bench.databases import Databases, databases
 from tests.bench.growth import growth_target
 from tests.bench.imports import import_target
 from tests.bench.labels import label_target
+from tests.bench.pages import pages_target
 from tests.bench.reference_load import Size
 from tests.bench.scans import scan_target
 from tests.bench.scheduler import scheduler_target
@@ -33,7 +34,7 @@ def main() -> None:
     )
     given = parser.parse_args()
     size = Size().scaled(given.scale)
-    wanted = {int(number) for number in given.only.split(",") if number} or set(range(1, 11))
+    wanted = {int(number) for number in given.only.split(",") if number} or set(range(1, 12))
     print(f"Load: {size}")
     with databases(postgresql=given.postgresql) as kind:
         measuring.on_database(kind.name)
@@ -44,6 +45,7 @@ def main() -> None:
             7: lambda: screens_target(kind, size),
             8: lambda: growth_target(kind, given.scale),
             10: lambda: scheduler_target(kind),
+            11: lambda: pages_target(kind, size),
         }
         for number, measure in targets.items():
             if number in wanted:

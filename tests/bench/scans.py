@@ -136,7 +136,7 @@ def scan_target(databases: Databases, size: Size, count: int = SCANS) -> None:
         count: scans of one station in one repeat.
     """
     with databases.empty() as present:
-        _fill_to_now(present, size)
+        fill_to_now(present, size)
         databases.settle(present)
         groups = scannable(databases, present)
         heading(f"2. Scans over HTTP, durable, {os.cpu_count()} cores")
@@ -147,7 +147,8 @@ def scan_target(databases: Databases, size: Size, count: int = SCANS) -> None:
                 _eight(databases, url, groups, count, servers)
 
 
-def _fill_to_now(url: str, size: Size) -> None:
+def fill_to_now(url: str, size: Size) -> None:
+    """Fill an empty database with a load that ends now, as servers go by the real clock."""
     now = int(time.time())
     fill(url, size, now)
     open_store(url)
