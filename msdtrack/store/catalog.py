@@ -11,8 +11,9 @@ from msdtrack.errors import Conflict, NotFound
 from msdtrack.exposure.facts import MakerBake, PartFacts
 from msdtrack.store import models
 from msdtrack.store.canonical import to_json
-from msdtrack.store.connection import touched, writing
+from msdtrack.store.connection import snapshot_is_committed, touched, writing
 from msdtrack.store.records import PersonRecord
+from msdtrack.store.seldom import seldom_changed
 from msdtrack.store.traces import check_names, fact_changes, trace
 
 __all__ = [
@@ -114,9 +115,17 @@ def parts(after: str | None = None, limit: int = 100, text: str | None = None) -
 
 
 def parts_by_number(numbers: Iterable[str]) -> dict[str, PartFacts]:
-    """Return the parts that exist among the numbers, in one query."""
-    found = models.having(models.Part, "number", numbers)
-    return {row["number"]: _part_facts(row) for row in found}
+    """Return the parts that exist among the numbers, in one query at most."""
+    wanted, known = set(numbers), seldom_changed("parts", dict[str, PartFacts])
+    found = {number: known[number] for number in wanted & known.keys()}
+    if others := wanted - found.keys():
+        read = models.having(models.Part, "number", others)
+        new = {row["number"]: _part_facts(row) for row in read}
+        found |= new
+        if snapshot_is_committed():
+            # A part that is put on file later is not missed: what is not there is not kept.
+            known |= new
+    return found
 
 
 def insert_person(code: str, name: str, recorded_at: int) -> PersonRecord:

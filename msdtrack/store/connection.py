@@ -19,7 +19,7 @@ from typing import Any
 
 import peewee
 
-from msdtrack.errors import BadInput, Conflict
+from msdtrack.errors import BadInput, Conflict, NotFound
 from msdtrack.store import migrations
 from msdtrack.store.database_url import (
     BUSY_TIMEOUT_S,
@@ -195,12 +195,19 @@ def version() -> int:
 def version_at(place: str) -> str:
     """Return what changes with each committed `write()` that changed anything that the wall screen
     of a place shows. Readings of other places do not, unless they concern what is elsewhere, nor
-    do the logs of scans, of prints and of requests."""
+    do the logs of scans, of prints and of requests.
+
+    Raises:
+        NotFound: there is no such place.
+    """
     sql = (
-        f"SELECT value / {WIDELY}, (SELECT changes FROM reading_version WHERE place_id = "
-        "(SELECT id FROM place WHERE code = ?)) FROM change_counter"
+        f"SELECT value / {WIDELY}, (SELECT changes FROM reading_version WHERE place_id = place.id) "
+        "FROM place CROSS JOIN change_counter WHERE place.code = ?"
     )
-    value, readings = run(opened(), sql, (place,)).fetchone()
+    found = run(opened(), sql, (place,)).fetchone()
+    if found is None:
+        raise NotFound(f"There is no place {place}.")
+    value, readings = found
     return f"{value}-{readings or 0}"
 
 

@@ -17,7 +17,7 @@ from urllib.parse import unquote, urlsplit
 import peewee
 
 from msdtrack.errors import BadInput
-from msdtrack.store.savepoints import SavepointDatabase
+from msdtrack.store.savepoints import BEGUN, SavepointDatabase
 from msdtrack.store.turns import turn
 
 BUSY_TIMEOUT_S = 30
@@ -177,8 +177,18 @@ class RegisteredPostgresql(_Registered, peewee.PostgresqlDatabase):
     def writing(self) -> Iterator[None]:
         """Hold the one write transaction, after those of other processes that came before."""
         self._ending.sql = ""
-        with self._by_the_writer(), self.atomic(f"BEGIN; {LOCK_WRITES}"):
+        with (
+            self._by_the_writer(),
+            self.atomic(f"BEGIN; {LOCK_WRITES}; SAVEPOINT {BEGUN}"),
+            self.begun_with_savepoint(),
+        ):
             yield
+
+    def cursor(self, named_cursor: object = None) -> Any:
+        """Return a cursor whose numbers come as such: as their digits they take half as long
+        again."""
+        connection: Any = self.connection  # untyped in the stubs
+        return connection().cursor(binary=True)
 
     @contextmanager
     def reading(self) -> Iterator[None]:
@@ -208,9 +218,8 @@ class RegisteredPostgresql(_Registered, peewee.PostgresqlDatabase):
 
     def _send(self, statements: str) -> None:
         """Send several statements as one message, which can't be prepared."""
-        cursor: Any = self.cursor  # untyped in the stubs
         with peewee.__exception_wrapper__:  # type: ignore[attr-defined]  # missing in the stubs
-            cursor().execute(statements, prepare=False)
+            self.cursor().execute(statements, prepare=False, binary=False)
 
 
 RegisteredDatabase = RegisteredSqlite | RegisteredPostgresql

@@ -16,7 +16,7 @@ from msdtrack.exposure.readings import Columns
 from msdtrack.store.connection import is_sqlite, touched, writing
 from msdtrack.store.records import ReadingOutcome, ReadingRow, ReadingVersion
 from msdtrack.store.seldom import changed_by_readings
-from msdtrack.store.statements import execute, executemany, one_row, rows
+from msdtrack.store.statements import execute, executemany, listed, one_row, rows
 from msdtrack.store.touched import TouchedReadings
 
 Reading = tuple[int, int, int | None]
@@ -199,15 +199,15 @@ def newest(places: Iterable[str] | None = None, at: int | None = None) -> dict[s
         places: codes; None is every place.
         at: the last moment that counts; None is no limit.
     """
+    wanted, given = ("true", ()) if places is None else listed("place.code", places)
     # A cross join goes from place to reading: the other way round SQLite would read every reading.
     found = rows(
         "SELECT place.code, reading.second, reading.temp_c100, reading.rh_c100 "
         "FROM place CROSS JOIN reading WHERE reading.place_id = place.id AND reading.second = "
-        "(SELECT max(second) FROM reading WHERE place_id = place.id AND second <= ?)",
-        (_LAST if at is None else at,),
+        f"(SELECT max(second) FROM reading WHERE place_id = place.id AND second <= ?) AND {wanted}",
+        (_LAST if at is None else at, *given),
     )
-    wanted = None if places is None else set(places)
-    return {row[0]: ReadingRow(*row) for row in found if wanted is None or row[0] in wanted}
+    return {row[0]: ReadingRow(*row) for row in found}
 
 
 def reading_version(place: str) -> ReadingVersion:

@@ -26,11 +26,20 @@ class _Block:
         self.owns = False
 
 
+BEGUN = "begun"
+"""The savepoint that a transaction may begin with, in the same message to the database."""
+
+
 class _Blocks(threading.local):
-    """The calling thread's open blocks, the innermost last."""
+    """The calling thread's open blocks, the innermost last.
+
+    Args:
+        begun: the transaction began with a savepoint and has written nothing yet.
+    """
 
     def __init__(self) -> None:
         self.open: list[_Block] = []
+        self.begun = False
 
 
 class SavepointDatabase(peewee.Database):
@@ -62,21 +71,34 @@ class SavepointDatabase(peewee.Database):
 
     def execute_sql(self, sql: str, params: Sequence[object] | None = None) -> Any:
         """Do a statement."""
-        if self._blocks.open and not sql.startswith("SELECT"):
+        if not sql.startswith("SELECT"):
             self.before_writing()
         return self._do(sql, params)
+
+    @contextmanager
+    def begun_with_savepoint(self) -> Iterator[None]:
+        """Use the savepoint `BEGUN`, which stands before all that the block writes, instead of
+        setting one; the transaction ends with the block."""
+        self._blocks.begun = True
+        try:
+            yield
+        finally:
+            self._blocks.begun = False
 
     def before_writing(self) -> None:
         """Set a savepoint for the blocks that have none; what goes past `execute_sql` and writes
         calls this first."""
-        blocks = self._blocks.open
+        blocks, begun = self._blocks.open, self._blocks.begun
+        self._blocks.begun = False
         # Those without one are the innermost; they have the same to go back to.
         without = [block for block in blocks if not block.savepoint]
         if not without:
             return
-        name = f"inner_{len(blocks) - len(without)}"
-        self._do(f"SAVEPOINT {name}")
-        without[0].owns = True
+        name = BEGUN
+        if not begun:
+            name = f"inner_{len(blocks) - len(without)}"
+            self._do(f"SAVEPOINT {name}")
+            without[0].owns = True
         for block in without:
             block.savepoint = name
 

@@ -1,9 +1,9 @@
 """Facts that every carrier's state needs and that seldom change: places, their air settings,
-policies, and which readings there are.
+policies, parts, and which readings there are.
 
-What was read is kept until one of them has changed. Their tables only grow, and a place is never
-corrected without a trace, so the newest ids of these tables tell; each change of readings is
-counted.
+What was read is kept until one of them has changed. Their tables only grow, and neither a place nor
+a part is ever corrected without a trace, so the newest ids of these tables tell; each change of
+readings is counted.
 """
 
 from __future__ import annotations
@@ -25,11 +25,11 @@ _kept: dict[str, tuple[tuple[object, ...], Any]] = {}
 
 
 def seldom_changed(name: str, read: Callable[[], T]) -> T:
-    """Return what `read` returns, read anew only if a place or a policy has changed since.
+    """Return what `read` returns, read anew only if a place, a policy or a part has changed since.
 
     Args:
         name: stands for what is read.
-        read: reads places or policies; what it returns is shared and must not be changed.
+        read: reads places, policies or parts; what it returns is shared and must not be changed.
     """
     return _kept_or_read(name, read, slice(0, 3))
 

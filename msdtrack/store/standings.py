@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 
 from msdtrack.exposure.facts import FOREVER
 from msdtrack.store.connection import is_sqlite, writing
-from msdtrack.store.statements import execute, executemany, listed, one_row, rows
+from msdtrack.store.statements import execute, executemany, insert_all, listed, one_row, rows
 
 WHOLE = 10**15
 """A whole floor life, in the parts that shares are stored in."""
@@ -183,9 +183,21 @@ def urgent(now: int, place: str | None, limit: int | None) -> list[Urgent]:
     return sorted(found, key=attrgetter("rank", "order_s", "carrier"))
 
 
+def lines_of(codes: Iterable[str], now: int) -> list[Urgent]:
+    """Return what `urgent` does of these carriers, listed or not, in any order."""
+    condition, among = listed("s.carrier", codes)
+    sql = f"SELECT * FROM ({_LINES} WHERE {condition}) l WHERE gone_at IS NULL AND {_FRESH}"
+    lines, given = _as_of(now, sql, among)
+    return list(map(Urgent._make, rows(_urgent(lines, None), given)))
+
+
 def urgent_sql(now: int, place: str | None, limit: int | None) -> tuple[str, list[object]]:
     """Return the query of `urgent` with its parameters."""
     lines, given = _listed_lines(now, place)
+    return _urgent(lines, limit), given
+
+
+def _urgent(lines: str, limit: int | None) -> str:
     shown = "carrier, urgency, used, left_s, since, temp_c100, rh_c100, missing"
     # Only those of a limit are looked up for their JSON: the rest is in an index.
     early = ", glance AS kept" if limit is None else ""
@@ -208,7 +220,7 @@ def urgent_sql(now: int, place: str | None, limit: int | None) -> tuple[str, lis
             f"ORDER BY rank, order_s, carrier LIMIT {int(limit)}) u "
             "JOIN standing s ON s.carrier = u.carrier ORDER BY u.rank, u.order_s, u.carrier"
         )
-    return sql, given
+    return sql
 
 
 def count_listed(now: int, place: str | None) -> int:
@@ -349,9 +361,7 @@ def put_stays(of: dict[str, Sequence[Stay]]) -> None:
             ended,
         )
     if begun:
-        executemany(
-            "INSERT INTO stay (carrier, place, start_at, end_at) VALUES (?, ?, ?, ?)", begun
-        )
+        insert_all("stay", "carrier, place, start_at, end_at", begun)
 
 
 def places_now(place: str | None = None) -> list[PlaceNow]:

@@ -8,8 +8,8 @@ from dataclasses import replace
 
 import pytest
 
-from msdtrack.exposure.facts import AirSettings
-from msdtrack.store import places, policies, reading_log
+from msdtrack.exposure.facts import AirSettings, PartFacts
+from msdtrack.store import catalog, places, policies, reading_log
 from msdtrack.store.connection import read, write
 from tests.store.samples import T0, fill
 
@@ -18,6 +18,8 @@ CHANGES: list[Callable[[], object]] = [
     lambda: places.update_place("LINE1", {"name": "Line 2"}, reason="moved", recorded_at=T0),
     lambda: places.update_place("LINE1", {"kind": "floor"}, reason="slip", recorded_at=T0),
     lambda: places.set_air("LINE1", AirSettings(2500, 5500), T0 + 5, recorded_at=T0),
+    lambda: catalog.update_part("1001-A", {"body_mm": 2.2}, reason="slip", recorded_at=T0),
+    lambda: catalog.insert_part(PartFacts("1009-Z", "3", body_mm=1.4), T0),
     lambda: policies.set_policy("credit", True, T0, recorded_at=T0),
 ]
 
@@ -25,7 +27,8 @@ CHANGES: list[Callable[[], object]] = [
 def everything() -> tuple[object, ...]:
     """Return all that is kept."""
     with read():
-        return [*places.places()], policies.policies()
+        parts = catalog.parts_by_number(["1001-A", "1009-Z"])
+        return [*places.places()], parts, policies.policies()
 
 
 def undone(change: Callable[[], object]) -> None:

@@ -86,7 +86,6 @@ def show(code: str) -> Response:
 @pages.get("/line/<code>/data")
 def data(code: str) -> Response:
     """Answer what of the screen changes, or 304."""
-    catalog.place(code)
     return polled(
         current_app.extensions["fragments"],
         f"line {code}",
@@ -110,7 +109,7 @@ def _screen(code: str) -> LineScreen:
         air=air,
         air_mark=air_mark(place.kind, air),
         # All are here: no other place is named.
-        rows=rows_of(seen, {code: place.name}),
+        rows=rows_of(board_glances.as_on_their_pages(seen, now), {code: place.name}),
         beyond=count - len(seen),
         alarms=tuple((alarm_mark(alarm), alarm) for alarm in alarms),
         more_alarms=alarm_count - len(alarms),
