@@ -98,6 +98,7 @@ def watch(session: Session, place: str | None, as_json: bool) -> None:
             return
         carriers = watch_list.glances(now, where)
         watched = list(board_glances.unfinished(now, where).among(carriers))
+        watched = board_glances.as_on_their_pages(watched, now)
         click.echo(watch_text(watched, now, zone(settings.timezone), _place_names()))
 
 

@@ -115,7 +115,9 @@ class Session:
         settings = self.settings(**flags)
         path = sqlite_path(settings.database)
         if path is not None and not makes and not path.exists():
-            raise NotFound(f"There is no database at {path}. Name another one with --database.")
+            raise NotFound(
+                f"There is no database at {path.absolute()}. Name another one with --database."
+            )
         backup_dir = Path(settings.backup_dir) if settings.backup_dir else None
         open_store(settings.database, backup_dir=backup_dir)
         try:
@@ -175,7 +177,8 @@ def place_called(text: str) -> str:
     ]
     if len(found) != 1:
         listed = ", ".join(f"{place.code} ({place.name})" for place in places) or "none yet"
-        raise NotFound(f'"{text}" names {len(found)} places. There are {listed}.')
+        many = f"{len(found)} places are" if found else "No place is"
+        raise NotFound(f'{many} called "{text}": give a code. There are {listed}.')
     return found[0]
 
 

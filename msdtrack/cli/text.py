@@ -79,13 +79,14 @@ def state_text(state: CarrierState, tz: tzinfo, places: Mapping[str, str]) -> st
         places: names of places by code.
     """
     facts, ledger, mark = state.facts, state.ledger, mark_of(state)
+    part = f"{facts.part.number} {facts.part.description}".strip()
     verdict = "USE" if state.verdict == "use" else "DO NOT USE"
     ends = state.shelf_life_ends
     return described(
         [
             (
                 "carrier",
-                f"{facts.code}: {facts.part.number} {facts.part.description}, lot {facts.lot}, "
+                f"{facts.code}: {part}, lot {facts.lot}, "
                 f"{ledger.quantity} pieces, {facts.kind}, level {facts.part.msl}",
             ),
             ("as of", local_text(state.at, tz)),

@@ -65,7 +65,7 @@ def checked_part(facts: PartFacts) -> PartFacts:
     try:
         changes["msl"] = levels.parse_level(str(facts.msl))
     except BadInput as error:
-        errors.append(FieldError("msl", error.message))
+        errors.append(FieldError("msl", error.message.removesuffix(".")))
     for name, (above, most, unit) in _PART_NUMBERS.items():
         if check_number(errors, name, getattr(facts, name), unit, above=above, most=most):
             changes[name] = float(getattr(facts, name))

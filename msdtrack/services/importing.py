@@ -291,7 +291,8 @@ def _place_finder() -> Convert:
         if text in codes:
             return text
         if len(named) != 1:
-            raise BadInput(f"{len(named)} places are called {text!r}: give a place's code")
+            many = f"{len(named)} places are" if named else "no place is"
+            raise BadInput(f"{many} called {text!r}: give a place's code")
         return named[0]
 
     return find

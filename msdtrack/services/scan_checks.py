@@ -124,11 +124,14 @@ def _check_bake(action: Action, held: Account, state: CarrierState, place: str |
         return
     why = [one.why for one in advice.refused if one.temp_c in (None, action.temp_c)]
     reason = why[0] if why else f"{action.temp_c} °C is none of its bakes."
-    raise Stop(f"Not at {action.temp_c} °C", f"{code}: {reason}", _other_bakes(advice), code)
+    where = "here"
+    if limits is not None and not advice.options:
+        advice, where = held.state(state.at).bake, "in another oven"
+    raise Stop(f"Not at {action.temp_c} °C", f"{code}: {reason}", _other_bakes(advice, where), code)
 
 
-def _other_bakes(advice: BakeAdvice) -> str:
+def _other_bakes(advice: BakeAdvice, where: str) -> str:
     if not advice.options:
         return "Ask the component's maker how to bake it."
     listed = " or ".join(f"{float(o.hours):g} h at {o.temp_c:g} °C" for o in advice.options)
-    return f"Possible here: {listed}."
+    return f"Possible {where}: {listed}."

@@ -104,8 +104,9 @@ def _the_place(action: Action) -> str:
 
 
 def ask_bake(oven: PlaceRecord, codes: Sequence[str]) -> Reply:
-    """Ask which bake starts, of carriers whose oven was scanned first."""
-    names = [name for name, action in ACTIONS.items() if action.event == Kind.BAKE_START]
+    """Ask which bake starts, of those that the oven reaches; it was scanned first."""
+    bakes = {name: one.temp_c for name, one in ACTIONS.items() if one.event == Kind.BAKE_START}
+    names = [name for name, temp_c in bakes.items() if (temp_c or 0) <= (oven.oven_max_c or 999)]
     return Reply(
         "ask",
         "Which bake?",

@@ -84,7 +84,8 @@ def test_watch_lists_what_is_out(run: Run, shop: Shop) -> None:
     assert [item["code"] for item in answer["items"]] == [shop.opened]
     none = run("--database", shop.url, "watch", "--place", "Loft")
     assert none.exit_code == 1
-    assert f"names 0 places. There are {shop.line} (Line 1)." in none.stderr
+    assert 'No place is called "Loft"' in none.stderr
+    assert f"give a code. There are {shop.line} (Line 1)." in none.stderr
 
 
 def test_watch_lists_a_batch_of_boards_in_one_line(run: Run, shop: Shop) -> None:
@@ -168,7 +169,7 @@ def test_a_slip_in_the_path_is_no_empty_shop(run: Run, shop: Shop) -> None:
     missing = shop.path.with_name("shopp.db")
     result = run("--database", f"sqlite:///{missing}", "watch")
     assert result.exit_code == 1
-    assert "There is no database at" in result.stderr
+    assert f"There is no database at {missing}." in result.stderr
     assert not missing.exists()
 
 

@@ -88,6 +88,9 @@ def test_it_serves_watches_for_alarms_and_ends_cleanly(
     assert rest.endswith("Stopped.\n")
     assert "Traceback" not in rest
     assert (tmp_path / "a.db").exists()
+    assert f"There was no database: {tmp_path / 'a.db'} is new and empty." in server.said
+    with _served("--database", "sqlite:///a.db", "serve", "--port", 0, cwd=tmp_path) as server:
+        assert server.said.startswith("Serving ")
 
 
 def test_the_demo_is_kept_between_starts_and_fresh_starts_over(tmp_path: Path) -> None:

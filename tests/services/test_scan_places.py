@@ -7,8 +7,9 @@ from uuid import uuid4
 
 import pytest
 
-from msdtrack.services import boards, event_recording
+from msdtrack.services import boards, catalog, event_recording
 from msdtrack.services.boards import NewBatch
+from msdtrack.services.catalog import NewPlace
 from msdtrack.services.event_recording import NewEvent
 from tests.services.scan_floor import DAY_S, Floor, opened_floor, refused
 
@@ -155,8 +156,18 @@ def test_a_bake_that_would_ruin_something_is_refused(
     answers = [floor.scan(floor.places.get(each, each)) for each in [code, *scans]]
     assert refused(answers[-1])
     assert why in answers[-1].message
+    assert "at 40 °C" in answers[-1].next_step or scans[-1] == "store"
     assert floor.state(code).status == "exposed"
     assert floor.scans("BAKE40", floor.places["dry oven"]).title == "Bake started"
+
+
+def test_only_bakes_that_the_oven_reaches_are_offered(floor: Floor) -> None:
+    """What it can't do would only be refused."""
+    oven = NewPlace(name="Slow oven", kind="oven", max_temp_c=45, max_rh_pct=5)
+    place, _ = catalog.create_place(oven, floor.now)
+    asked = floor.scans(expired(floor, "PRES-3"), place.code)
+    words = [each.text for each in asked.choices]
+    assert words == ["Start bake at 40 °C", "Move to a place"]
 
 
 def test_a_bag_never_goes_into_the_oven(floor: Floor) -> None:

@@ -101,7 +101,7 @@ def show(number: str) -> Response:
 @pages.get("/parts/new")
 def new() -> Response:
     """Answer the empty form, its number filled in if `number` is given."""
-    values = {"number": request.args.get("number", ""), "msl": "3"}
+    values = {"number": request.args.get("number", "")}
     return _form("", values, {})
 
 

@@ -7,7 +7,14 @@ from dataclasses import dataclass
 
 from flask import Blueprint, Response
 
-from msdtrack.services import alarm_rules, board_glances, climate, watch_list
+from msdtrack.services import (
+    alarm_rules,
+    board_glances,
+    catalog,
+    climate,
+    receiving,
+    watch_list,
+)
 from msdtrack.services.catalog import Place
 from msdtrack.services.climate import AirNow
 from msdtrack.services.glance import Glance
@@ -25,6 +32,15 @@ pages = Blueprint("start", __name__)
 
 
 @dataclass(frozen=True, slots=True)
+class FirstSteps:
+    """What has been done of what a new site begins with: people, places and parts on file."""
+
+    people: bool
+    places: bool
+    parts: bool
+
+
+@dataclass(frozen=True, slots=True)
 class StartPage:
     """Today at a glance.
 
@@ -39,7 +55,7 @@ class StartPage:
         watched: how many there are in all.
         airs: the places that have air, with their newest reading and what it means.
         lines: the lines, for their screens.
-        empty: nothing has been put on file yet.
+        begin: until the first carrier has been received: which first steps are done.
     """
 
     alarms: tuple[tuple[Mark, AlarmRecord], ...]
@@ -52,7 +68,7 @@ class StartPage:
     watched: int
     airs: tuple[tuple[Place, AirNow, Mark], ...]
     lines: tuple[Place, ...]
-    empty: bool
+    begin: FirstSteps | None
 
 
 @pages.get("/")
@@ -82,13 +98,23 @@ def show() -> Response:
             alarms=tuple((alarm_mark(alarm), alarm) for alarm in alarms),
             alarm_count=alarm_count,
             unacknowledged=unacknowledged,
-            urgent=rows_of(urgent[:MOST_CARRIERS], names),
+            urgent=rows_of(board_glances.as_on_their_pages(urgent[:MOST_CARRIERS], now), names),
             urgent_count=len(urgent),
             open_bags=rows_of(open_bags[:MOST_CARRIERS], names),
             counts=counts,
             watched=counts.total(),
             airs=tuple(airs),
             lines=tuple(place for place in places if place.kind == "line"),
-            empty=not places,
+            begin=None if counts else _first_steps(places),
         ),
+    )
+
+
+def _first_steps(places: list[Place]) -> FirstSteps | None:
+    if receiving.carriers(limit=1):
+        return None
+    return FirstSteps(
+        people=bool(catalog.people(limit=1)),
+        places=bool(places),
+        parts=bool(catalog.parts(limit=1)),
     )
