@@ -1,21 +1,23 @@
 """Batches of boards on the lists of what runs out: one line each, instead of its placements.
 
-Few batches face another reflow at a time, so each is folded: it is what its own page says.
+A batch whose components may all be reflowed is made from their standings; of any other each
+component is folded, as for its own page.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from heapq import merge
+from math import inf
 from typing import cast
 
 from msdtrack.exposure.facts import HOUR_S
 from msdtrack.exposure.state import CarrierState, Status, Verdict
 from msdtrack.exposure.urgency import is_watched
-from msdtrack.services import standings
-from msdtrack.services.board_states import BatchState, state_of_batch
-from msdtrack.services.glance import BakeNow, Glance, glance_of
+from msdtrack.services import placements, standings
+from msdtrack.services.board_states import BatchState, states_of_batches, use_step
+from msdtrack.services.glance import BakeNow, Glance, More, glance_of, of_standing
 from msdtrack.store import boards
 from msdtrack.store import standings as table
 from msdtrack.store.boards import BatchRecord
@@ -31,10 +33,12 @@ class BatchGlance(Glance):
     Attributes:
         batch: as it was put on file.
         on_it: its components at a glance, the worst first, each under the code of the batch.
+        folded: it is exact, as its own page is; from standings it may be a second off.
     """
 
     batch: BatchRecord
     on_it: tuple[Glance, ...]
+    folded: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,26 +83,113 @@ def unfinished(now: int, place: str | None = None) -> Batches:
             to the place may be missing.
         place: only those that are at this place; None is everywhere.
     """
-    if table.build() is None:
-        standings.answering(now)
+    standings.answering(now, place)
     with read():
         # In a transaction they may not be built.
         built = table.build() is not None
         codes = boards.perhaps_unfinished(now, place) if built else boards.all_with_placements()
-        states = [state_of_batch(code, now) for code in codes]
+        usable = _usable(codes, now) if standings.answering(now, place).stale is not None else {}
+        states = states_of_batches([code for code in codes if code not in usable], now)
     at_work = [state for state in states if state.finished_at is None and state.placements]
     on_them = [one for state in at_work for one in state.placements]
     here = [state for state in at_work if place is None or state.place == place]
     found = [glance_of_batch(state) for state in here if state.status != "gone"]
+    found += [seen for seen, _ in usable.values() if place is None or seen.place == place]
+    codes_on_them = {one.placed.code for one in on_them}
     return Batches(
         tuple(sorted(found, key=_urgency)),
-        frozenset(one.placed.code for one in on_them),
+        frozenset(codes_on_them.union(*(placed for _, placed in usable.values()))),
+        # What is usable on boards is on no list by itself.
         sum(
             is_watched(one.state)
             for one in on_them
             if place is None or one.state.ledger.place == place
         ),
     )
+
+
+def as_on_their_pages(shown: Iterable[Glance], now: int) -> list[Glance]:
+    """Return the same, in their order, with each batch to the second as its own page has it."""
+    seen = list(shown)
+    codes = [one.code for one in seen if isinstance(one, BatchGlance) and not one.folded]
+    with read():
+        states = {one.batch.code: one for one in states_of_batches(codes, now)}
+    return [glance_of_batch(states[one.code]) if one.code in states else one for one in seen]
+
+
+def _usable(codes: Sequence[str], now: int) -> dict[str, tuple[BatchGlance, list[str]]]:
+    """Return the batches between reflows whose components may all be reflowed as they are, by
+    their standings, each with the codes of what is placed on it; inside the caller's transaction.
+    """
+    last_at = placements.finished_at_each(codes)
+    placed = {
+        code: placements.on_board_at(each, now)
+        for code, each in placements.placed_on_each(codes).items()
+        if last_at[code] is None
+    }
+    lines = table.lines_of({one for each in placed.values() for one in each}, now)
+    glances = {line.carrier: of_standing(line, now) for line in lines}
+    usable = {
+        code: each
+        for code, each in placed.items()
+        if each and all(one in glances and _may_be_reflowed(glances[one]) for one in each)
+    }
+    batches = boards.batches_by_code(usable)
+    passes = placements.passes_of_each((one for each in usable.values() for one in each), now)
+    return {
+        code: (
+            _glance_of_usable(
+                batches[code], [glances[one] for one in each], max(passes[one] for one in each)
+            ),
+            each,
+        )
+        for code, each in usable.items()
+    }
+
+
+def _may_be_reflowed(seen: Glance) -> bool:
+    return seen.status == "on_board" and seen.verdict == "use" and not seen.bake_needed
+
+
+def _glance_of_usable(batch: BatchRecord, ones: Sequence[Glance], passes: int) -> BatchGlance:
+    """Return what `glance_of_batch` does, of components that may all be reflowed.
+
+    Args:
+        ones: they at a glance.
+        passes: reflows of the batch so far.
+    """
+    listed = sorted(ones, key=_least_left)
+    worst = listed[0]
+    due = [one.reset_due_at for one in ones if one.was_exposed]
+    whole = not any(one.used for one in ones)
+    ends = [one.shelf_life_ends for one in ones if one.shelf_life_ends is not None]
+    left_h = worst.left_h
+    found = BatchGlance(
+        *worst._replace(
+            code=batch.code,
+            quantity=batch.boards,
+            next_step=use_step(left_h, passes),
+            used=max(one.used for one in ones),
+            opened_at=None,
+            desiccant_out_s=0,
+            was_exposed=bool(due),
+            last_reset_at=_last(one.last_reset_at for one in ones) if whole else None,
+            baked_at=_last(one.baked_at for one in ones),
+            reset_due_at=None if None in due else _last(due),
+            shelf_life_ends=min(ends, default=None),
+            bake=None,
+            more=More(),
+        )
+    )
+    found.batch = batch
+    found.on_it = tuple(one._replace(code=batch.code) for one in listed)
+    found.folded = False
+    return found
+
+
+def _least_left(one: Glance) -> tuple[float, float, str]:
+    """Return what the usable components of a batch are sorted by, the worst first."""
+    return inf if one.left_h is None else float(one.left_h), -float(one.used), one.code
 
 
 def glance_of_batch(state: BatchState) -> BatchGlance:
@@ -141,6 +232,7 @@ def glance_of_batch(state: BatchState) -> BatchGlance:
     )
     found.batch = state.batch
     found.on_it = tuple(glance_of(one)._replace(code=code) for one in ones)
+    found.folded = True
     return found
 
 
@@ -171,7 +263,7 @@ def _last(moments: Iterable[int | None]) -> int | None:
 
 def _urgency(seen: Glance) -> tuple[int, float, str]:
     """Return what the watch list is sorted by, as `exposure.urgency` has it: boards are out."""
-    left_s = float("inf") if seen.left_h is None else round(seen.left_h * HOUR_S)
+    left_s = inf if seen.left_h is None else round(seen.left_h * HOUR_S)
     if seen.status not in ("exposed", "on_board"):
         rank = 2
     elif seen.verdict == "do_not_use":

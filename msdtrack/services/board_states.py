@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -115,14 +116,37 @@ def state_of_batch(code: str, at: int, oven: OvenLimits | None = None) -> BatchS
     Raises:
         NotFound: no such batch.
     """
-    batch = boards.batch(code)
-    placed = [one for one in placements.placed_on(code) if one.event.at <= at]
-    last_at = placements.finished_at(code)
-    finished_at = last_at if last_at is not None and last_at <= at else None
-    found = [
-        _placement(one, account, at, finished_at, oven)
-        for one, account in zip(placed, accounts(one.code for one in placed), strict=True)
-    ]
+    boards.batch(code)
+    return states_of_batches([code], at, oven)[0]
+
+
+def states_of_batches(
+    codes: Iterable[str], at: int, oven: OvenLimits | None = None
+) -> list[BatchState]:
+    """Return the states of batches that exist, in the order given, from a handful of queries;
+    arguments as for `state_of_batch`."""
+    wanted = list(codes)
+    if not wanted:
+        return []
+    batches, last_at = boards.batches_by_code(wanted), placements.finished_at_each(wanted)
+    placed = {
+        code: [one for one in each if one.event.at <= at]
+        for code, each in placements.placed_on_each(wanted).items()
+    }
+    every = accounts(one.code for code in wanted for one in placed[code])
+    states = []
+    for code in wanted:
+        finished_at = last_at[code]
+        if finished_at is not None and finished_at > at:
+            finished_at = None
+        found = [_placement(one, next(every), at, finished_at, oven) for one in placed[code]]
+        states.append(_state_of(batches[code], found, at, finished_at))
+    return states
+
+
+def _state_of(
+    batch: BatchRecord, found: list[PlacementState], at: int, finished_at: int | None
+) -> BatchState:
     listed = tuple(sorted(found, key=lambda one: _urgency(one.counting)))
     counting = [one.counting for one in listed]
     ledgers = [one.state.ledger for one in listed]
@@ -265,7 +289,12 @@ def _next_step(
     worst = listed[0].state
     if reasons or status in ("in_dry_bag", "dry_storage"):
         return worst.next_step
-    left_h = worst.forecast.remaining_h
+    return use_step(worst.forecast.remaining_h, passes)
+
+
+def use_step(left_h: Fraction | float | None, passes: int) -> NextStep:
+    """Return the next step of boards that may be reflowed: so many hours left, so many passes so
+    far."""
     if left_h is not None and left_h < USE_FIRST_BELOW_H:
         return NextStep("use_first", f"Reflow pass {passes + 1} first, or dry storage now.")
     return NextStep("use", f"Reflow pass {passes + 1}, or dry storage until then.")

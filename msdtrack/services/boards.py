@@ -15,7 +15,7 @@ from msdtrack.exposure.events import Event, Kind, effective
 from msdtrack.printing import sheet
 from msdtrack.printing.codes import CodeKind, make_code
 from msdtrack.printing.label import SignFacts
-from msdtrack.services import board_states, catalog, event_recording, placements
+from msdtrack.services import board_glances, board_states, catalog, event_recording, placements
 from msdtrack.services.board_conflicts import refuse_conflict
 from msdtrack.services.board_states import BatchState
 from msdtrack.services.carrier_states import oven_limits, state
@@ -56,6 +56,14 @@ class RecordedBatchEvent:
     state: BatchState
 
 
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """The batches that a page shows. `beyond`: how many more are between reflows, less urgent."""
+
+    states: list[BatchState]
+    beyond: int
+
+
 def create(new: NewBatch, now: int, request_id: str | None = None) -> tuple[BatchRecord, bool]:
     """Put a batch on file; return it with its code, and whether this call did so.
 
@@ -90,14 +98,21 @@ def batches(now: int, after: str | None = None, limit: int = 100) -> list[BatchS
     """Return the states of batches by code, those after `after` only."""
     with read():
         found = boards.batches(after, limit)
-        return [board_states.state_of_batch(batch.code, now) for batch in found]
+        return board_states.states_of_batches([batch.code for batch in found], now)
 
 
-def newest(now: int, limit: int = 100) -> list[BatchState]:
-    """Return the states of the batches put on file last, newest first."""
+def listed(now: int, limit: int = 100) -> Listed:
+    """Return the most urgent batches between reflows, then the newest of all others.
+
+    Args:
+        limit: so many of each.
+    """
+    at_work = [one.code for one in board_glances.unfinished(now).glances]
     with read():
-        found = boards.newest_batches(limit)
-        return [board_states.state_of_batch(batch.code, now) for batch in found]
+        newest = [batch.code for batch in boards.newest_batches(limit)]
+        others = [code for code in newest if code not in set(at_work)]
+        states = board_states.states_of_batches([*at_work[:limit], *others], now)
+    return Listed(states, len(at_work[limit:]))
 
 
 def batch_state(code: str, now: int, at: int | None = None, oven: str | None = None) -> BatchState:

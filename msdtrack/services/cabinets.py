@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
@@ -14,7 +13,7 @@ from msdtrack.exposure.dry_spells import Spell, spell_at, spells
 from msdtrack.exposure.facts import FOREVER, HOUR_S
 from msdtrack.exposure.ledger import Phase
 from msdtrack.exposure.state import CarrierState
-from msdtrack.services import catalog, climate, standings
+from msdtrack.services import carrier_states, catalog, climate, standings
 from msdtrack.services.accounts import Account, accounts
 from msdtrack.services.air_cache import all_places
 from msdtrack.services.catalog import Place
@@ -137,12 +136,46 @@ class CabinetNow:
         return tuple(one for one in self.carriers if one.inside in ("too_humid", "brief"))
 
 
-def cabinets(now: int) -> list[CabinetNow]:
-    """Return every dry cabinet, by name."""
+@dataclass(frozen=True, slots=True)
+class CabinetInBrief:
+    """A dry cabinet on a list.
+
+    Args:
+        air, limits: as of `CabinetNow`.
+        count: how many carriers are in it.
+        faulty_for: those that the present air harms, what must be moved first at the top.
+    """
+
+    place: Place
+    air: AirNow
+    limits: tuple[Limit, ...]
+    count: int
+    faulty_for: tuple[InCabinet, ...]
+
+
+def cabinets(now: int) -> list[CabinetInBrief]:
+    """Return every dry cabinet in brief, by name. What is in one that harms nothing is counted."""
     standings.answering(now)
     with read():
         found = [place for place in catalog.places(limit=10_000) if place.kind == "cabinet"]
-        return [cabinet_now(each.code, now) for each in sorted(found, key=lambda one: one.name)]
+        return [_in_brief(each, now) for each in sorted(found, key=lambda one: one.name)]
+
+
+def _in_brief(place: Place, now: int) -> CabinetInBrief:
+    air = all_places().air(place.code)
+    limits = tuple(_limit(air, pct, now) for pct in LIMITS_PCT)
+    if any(limit.out_since is not None for limit in limits):
+        full = cabinet_now(place.code, now)
+        return CabinetInBrief(place, full.air, limits, len(full.carriers), full.faulty_for)
+    surely, perhaps = at_place(place.code, now)
+    folded = carrier_states.states(perhaps, now).values()
+    others = sum(one.ledger.place == place.code and _is_inside(one) for one in folded)
+    newest = climate.air_now(place.code, now)
+    return CabinetInBrief(place, newest, limits, len(surely) + others, ())
+
+
+def _is_inside(state: CarrierState) -> bool:
+    return state.status not in ("gone", "baking")
 
 
 def cabinet_now(code: str, now: int) -> CabinetNow:
@@ -164,8 +197,7 @@ def cabinet_now(code: str, now: int) -> CabinetNow:
         inside = [
             _in_cabinet(account, state, air, out_since)
             for account in held
-            if (state := account.state(now)).ledger.place == code
-            and state.status not in ("gone", "baking")
+            if (state := account.state(now)).ledger.place == code and _is_inside(state)
         ]
         newest = climate.air_now(code, now)
     found = [each for pct in LIMITS_PCT for each in _excursions(air, pct, now)]
@@ -248,9 +280,3 @@ def _loss(account: Account, state: CarrierState, since: int) -> Loss:
 def _left_h(state: CarrierState) -> Fraction | None:
     label_h = state.facts.part.label_hours
     return None if label_h is None else max(Fraction(0), 1 - state.used_share) * label_h
-
-
-def move_first(found: Sequence[CabinetNow]) -> list[InCabinet]:
-    """Return what must be moved first out of cabinets that are too humid, over all of them."""
-    harmed = [one for cabinet in found for one in cabinet.faulty_for]
-    return sorted(harmed, key=lambda one: one.urgency)

@@ -10,7 +10,7 @@ from msdtrack.exposure.urgency import is_watched, urgency
 from msdtrack.exposure.working import Working, working_of
 from msdtrack.services import standings
 from msdtrack.services.accounts import Account, account, accounts
-from msdtrack.store import carriers
+from msdtrack.store import carriers, concerned
 from msdtrack.store import places as place_table
 from msdtrack.store import standings as table
 from msdtrack.store.connection import read
@@ -25,6 +25,7 @@ __all__ = [
     "state_and_working",
     "states",
     "watch",
+    "watch_at",
     "watch_by_folding",
 ]
 
@@ -81,19 +82,32 @@ def watch(now: int, place: str | None = None, limit: int | None = None) -> list[
         place: only what is at this place; None is everywhere.
         limit: only so many, the most urgent; None is all.
     """
-    now, known = standings.answering(now)
+    now, known = standings.answering(now, place)
     if known is None:
-        return watch_by_folding(now, place)[:limit]
+        return watch_at(now, place)[:limit]
     with read():
         first = [one.carrier for one in table.urgent(now, place, limit)]
         found = states({*first, *known}, now).values()
     return _listed(found, place)[:limit]
 
 
+def watch_at(at: int, place: str | None = None, known_at: int | None = None) -> list[CarrierState]:
+    """Return what `watch` does, as of any moment: fold every carrier that may be on it.
+
+    Args:
+        at, place: as for `watch`.
+        known_at: only what had been received by then counts; None is everything.
+    """
+    with read():
+        perhaps = accounts(concerned.perhaps_out_at(at, known_at), known_at)
+        return _listed((each.state(at) for each in perhaps), place)
+
+
 def watch_by_folding(
     now: int, place: str | None = None, known_at: int | None = None
 ) -> list[CarrierState]:
-    """Return what `watch` does, the plain way: fold every carrier there ever was.
+    """Return what `watch` does, the plain way: fold every carrier there ever was. The others are
+    held against it.
 
     Args:
         now, place: as for `watch`.

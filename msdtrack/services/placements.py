@@ -60,16 +60,26 @@ class NewPlacement:
 
 def placed_on(batch: str) -> list[Placed]:
     """Return the placements of a batch that stand, in the order they were placed."""
-    codes = boards.placements(batch)
-    origins = {code: origin for code, origin in carriers.parents(codes).items() if code in codes}
-    logs = event_log.logs({giver for giver, _ in origins.values()})
+    return placed_on_each([batch])[batch]
+
+
+def placed_on_each(batches: Iterable[str]) -> dict[str, list[Placed]]:
+    """Return the same of several batches, from a handful of queries."""
+    of_batch = boards.placements_of(batches)
+    origins = carriers.parents(code for codes in of_batch.values() for code in codes)
+    givers = {giver for giver, _ in origins.values()}
+    logs = event_log.logs(givers, (Kind.PLACE_ON_BOARD, Kind.CORRECT))
     standing = {event.id: event for log in logs.values() for event in effective(log)}
-    found = [
-        Placed(code, giver, standing[placing])
-        for code, (giver, placing) in origins.items()
-        if placing in standing
-    ]
-    return sorted(found, key=lambda one: (one.event.at, one.event.seq))
+    found = {}
+    for batch, codes in of_batch.items():
+        given = [(code, *origins[code]) for code in codes if code in origins]
+        placed = [
+            Placed(code, giver, standing[placing])
+            for code, giver, placing in given
+            if placing in standing
+        ]
+        found[batch] = sorted(placed, key=lambda one: (one.event.at, one.event.seq))
+    return found
 
 
 def on_board_at(placed: Iterable[Placed], at: int) -> list[str]:
@@ -82,9 +92,7 @@ def roots(batch: str) -> list[Event]:
 
     A root may be on a placement that was struck out since: it happened to the others all the same.
     """
-    logs = event_log.logs(boards.placements(batch)).values()
-    events = [event for log in logs for event in log if event.cause is None]
-    return sorted(events, key=lambda event: event.seq)
+    return _roots_of_each([batch])[batch]
 
 
 def standing_roots(batch: str) -> dict[str, Event]:
@@ -94,12 +102,38 @@ def standing_roots(batch: str) -> dict[str, Event]:
 
 def finished_at(batch: str) -> int | None:
     """Return when the last reflow of a batch was; None if others follow."""
-    last = [
-        event.at
-        for event in standing_roots(batch).values()
-        if event.kind is Kind.REFLOW and event.last
-    ]
-    return min(last, default=None)
+    return finished_at_each([batch])[batch]
+
+
+def finished_at_each(batches: Iterable[str]) -> dict[str, int | None]:
+    """Return the same of several batches, from two queries."""
+    return {
+        batch: min(
+            (e.at for e in effective(events) if e.kind is Kind.REFLOW and e.last), default=None
+        )
+        for batch, events in _roots_of_each(batches).items()
+    }
+
+
+def passes_of_each(codes: Iterable[str], at: int) -> dict[str, int]:
+    """Return how many reflows each placement had seen by a moment, in one query."""
+    logs = event_log.logs(codes, (Kind.REFLOW, Kind.CORRECT))
+    return {
+        code: sum(event.kind is Kind.REFLOW and event.at <= at for event in effective(log))
+        for code, log in logs.items()
+    }
+
+
+def _roots_of_each(batches: Iterable[str]) -> dict[str, list[Event]]:
+    of_batch = boards.placements_of(batches)
+    logs = event_log.logs(code for codes in of_batch.values() for code in codes)
+    return {
+        batch: sorted(
+            (event for code in codes for event in logs[code] if event.cause is None),
+            key=lambda event: event.seq,
+        )
+        for batch, codes in of_batch.items()
+    }
 
 
 def place_of(batch: str, placed: Iterable[Placed], at: int) -> str | None:

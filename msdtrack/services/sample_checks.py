@@ -13,7 +13,7 @@ from msdtrack.exposure.ledger import Phase
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services import catalog, measurements
 from msdtrack.services.carrier_states import states
-from msdtrack.services.lot_holds import is_held_by, lot_carriers
+from msdtrack.services.lot_holds import lot_now
 from msdtrack.services.measurements import Verdict
 from msdtrack.services.placements import BOARD
 from msdtrack.services.policies import policies
@@ -37,19 +37,14 @@ class Lot:
     """A lot of a part as it is now.
 
     Args:
-        carriers: those that are not gone, boards left out, by code.
-        pieces: in all of them.
+        bags: carriers that pieces can be taken from.
+        pieces: in all that is there, boards left out.
     """
 
     part: str
     lot: str
-    carriers: tuple[CarrierState, ...]
+    bags: int
     pieces: int
-
-    @property
-    def bags(self) -> int:
-        """Return from how many bags pieces can be taken."""
-        return sum(one.ledger.quantity > 0 for one in self.carriers)
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,18 +121,12 @@ class SampleCheck:
         bags: carriers in work, in the order they came to hand.
         pieces: what was taken, in that order.
         in_hand: the carrier scanned last.
-        lot: every carrier of the lot, placements on boards too.
-        held: codes of those that this check holds and that are not gone.
-        soldered: codes of placements of the lot whose boards are finished.
     """
 
     progress: Progress
     bags: tuple[SampledBag, ...]
     pieces: tuple[Pieces, ...]
     in_hand: CarrierState | None
-    lot: tuple[CarrierState, ...]
-    held: tuple[str, ...]
-    soldered: tuple[str, ...]
 
     @property
     def record(self) -> CheckRecord:
@@ -160,15 +149,18 @@ def lot(part: str, name: str, now: int) -> Lot:
     Raises:
         NotFound: no carrier is of this lot.
     """
-    with read():
-        codes = lot_carriers(part, name)
-        if not codes:
-            raise NotFound(f"There is no carrier of part {part}, lot {name}.")
-        found = states(codes, now).values()
-    here = tuple(
-        one for one in found if one.status not in ("gone", "on_board") and one.facts.kind != BOARD
-    )
-    return Lot(part, name, here, sum(one.ledger.quantity for one in here))
+    found = lot_now(part, name, now)
+    if not found.codes:
+        raise NotFound(f"There is no carrier of part {part}, lot {name}.")
+    pieces = [
+        *found.untouched.values(),
+        *(
+            one.ledger.quantity
+            for one in found.states.values()
+            if one.status not in ("gone", "on_board") and one.facts.kind != BOARD
+        ),
+    ]
+    return Lot(part, name, sum(one > 0 for one in pieces), sum(pieces))
 
 
 def usual_aql_pct(now: int) -> str:
@@ -268,8 +260,7 @@ def check(number: int, now: int) -> SampleCheck:
         record, steps = so_far.record, standing_steps(so_far.steps)
         quantities = _taken(steps)
         taken = [one for one in steps if one.kind == "take" and one.child in quantities]
-        of_lot = lot_carriers(record.part, record.lot)
-        codes = {*of_lot, *(one.carrier for one in so_far.steps)}
+        codes = {one.carrier for one in so_far.steps}
         codes |= {one.child for one in taken if one.child is not None}
         found = states(codes, now)
     children = {one.child for one in taken}
@@ -279,21 +270,11 @@ def check(number: int, now: int) -> SampleCheck:
         if one.child is not None
     )
     in_hand = next((one.carrier for one in reversed(so_far.steps) if one.kind != "undo"), None)
-    lot_states = tuple(found[code] for code in of_lot)
     return SampleCheck(
         so_far,
         _bags(record, [one for one in steps if one.carrier not in children], pieces, found),
         pieces,
         None if in_hand is None else found[in_hand],
-        lot_states,
-        tuple(
-            one.facts.code for one in lot_states if one.status != "gone" and is_held_by(number, one)
-        ),
-        tuple(
-            one.facts.code
-            for one in lot_states
-            if one.facts.kind == BOARD and one.ledger.gone == "soldered"
-        ),
     )
 
 

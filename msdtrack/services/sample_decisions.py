@@ -9,7 +9,7 @@ from typing import Any
 from msdtrack.errors import BadInput, Conflict, FieldError, Refused
 from msdtrack.services import catalog, lot_holds, measurements, sample_checks
 from msdtrack.services.measurements import Verdict
-from msdtrack.services.sample_checks import SampleCheck
+from msdtrack.services.sample_checks import Progress
 from msdtrack.services.value_tables import PieceValues
 from msdtrack.store import request_log
 from msdtrack.store import sample_checks as table
@@ -60,15 +60,15 @@ def save_values(
     sent = [[one.piece, [str(value) for value in one.values]] for one in pieces]
     content = content_hash({"check": number, "pieces": sent, "reason": reason, "person": person})
     with write():
-        check = sample_checks.check(number, now)
+        check = sample_checks.progress(number)
         if _done_before(request_id, "sample values", content):
-            return Saved(check.progress.verdict, "", ())
+            return Saved(check.verdict, "", ())
         if not person.strip():
             raise _bad("person", "say who measured: scan a badge or choose a name")
         record = check.record
         _check_pieces(check, pieces, reason)
         who = catalog.person_code(person, now)
-        had = {one.piece for one in check.progress.values}
+        had = {one.piece for one in check.values}
         rows = []
         for one in pieces:
             if len(one.values) != len(record.channels):
@@ -79,7 +79,7 @@ def save_values(
                 for channel, value in zip(record.channels, one.values, strict=True)
             ]
         table.insert_values(rows)
-        verdict = measurements.judge(record, [*check.progress.values, *rows])
+        verdict = measurements.judge(record, [*check.values, *rows])
         decision, codes = _decide(check, verdict, who, now)
         _remember(request_id, "sample values", content, now)
     return Saved(verdict, decision, tuple(codes))
@@ -116,20 +116,26 @@ def release(
         errors.append(FieldError("reason", "say why it may be used"))
     if errors:
         raise BadInput("Nothing was released: a release needs a name and a reason.", errors)
+    record = sample_checks.progress(number).record
+    # Thousands are folded before the transaction, so that scans need not wait for that.
+    before = lot_holds.lot_now(record.part, record.lot, now)
     with write():
-        check = sample_checks.check(number, now)
+        check = sample_checks.progress(number)
         if _done_before(request_id, "sample release", content):
             return [], {}
-        if check.progress.stage != "rejected":
+        if check.stage != "rejected":
             raise Refused(f"Check {number} holds nothing: its lot is not rejected.")
-        wanted = check.held if codes is None else tuple(dict.fromkeys(codes))
-        strange = [code for code in wanted if code not in check.held]
+        lot = lot_holds.lot_now(record.part, record.lot, now, before)
+        held = lot.held_by(number)
+        wanted = held if codes is None else list(dict.fromkeys(codes))
+        strange = sorted(set(wanted) - set(held))
         if strange:
             raise _bad("carrier", f"{strange[0]} is not held by check {number}")
         who = catalog.person_code(person, now)
-        released, left = lot_holds.release(check.record, wanted, reason.strip(), who, now)
+        states = {code: lot.states[code] for code in wanted}
+        released, left = lot_holds.release(check.record, states, reason.strip(), who, now)
         if released or codes is None:
-            whole = codes is None or set(released) >= set(check.held)
+            whole = codes is None or set(released) >= set(held)
             decision = "released" if whole and not left else "released_part"
             table.insert_decision(
                 DecisionRecord(number, decision, reason.strip(), tuple(released), who, now)
@@ -138,10 +144,10 @@ def release(
     return released, left
 
 
-def _decide(check: SampleCheck, verdict: Verdict, who: str, now: int) -> tuple[str, list[str]]:
+def _decide(check: Progress, verdict: Verdict, who: str, now: int) -> tuple[str, list[str]]:
     """Write down what values decide, unless it is decided already; an accepted lot can still be
     rejected by a corrected value, a rejected one only be released."""
-    record, stage = check.record, check.progress.stage
+    record, stage = check.record, check.stage
     if verdict.decision == "reject" and stage not in ("rejected", "released"):
         reason = rejection_text(record, verdict)
         codes = lot_holds.hold_lot(record, reason, who, now)
@@ -161,8 +167,8 @@ def rejection_text(record: CheckRecord, verdict: Verdict) -> str:
     return f"{count}, {record.accept} may be; lot {record.lot} rejected"
 
 
-def _check_pieces(check: SampleCheck, pieces: Sequence[PieceValues], reason: str) -> None:
-    had = {one.piece for one in check.progress.values}
+def _check_pieces(check: Progress, pieces: Sequence[PieceValues], reason: str) -> None:
+    had = {one.piece for one in check.values}
     again = [one.piece for one in pieces if one.piece in had]
     if not pieces:
         raise _bad("values", "there is no piece")
@@ -176,8 +182,8 @@ def _check_pieces(check: SampleCheck, pieces: Sequence[PieceValues], reason: str
     if count > check.record.sample_size:
         message = f"{count} pieces, but the sample is {check.record.sample_size}"
         raise _bad("values", f"{message}: measuring on until it fits is no check")
-    if count > check.progress.taken:
-        message = f"{count} pieces measured, but only {check.progress.taken} taken on record"
+    if count > check.taken:
+        message = f"{count} pieces measured, but only {check.taken} taken on record"
         raise _bad("values", f"{message}: scan the bag and say how many were taken")
 
 

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import tzinfo
 
+from msdtrack.digits import whole_number
 from msdtrack.errors import BadInput, Conflict, MsdtrackError, NotFound, Refused
 from msdtrack.exposure.events import Kind
 from msdtrack.exposure.ledger import Phase
@@ -129,8 +130,9 @@ class _Inspection:
         """Do what the text asks for."""
         if text.upper() == BACK:
             return self._back(self._in_hand())
-        if text.isascii() and text.isdecimal() and len(text) <= 6:
-            return self._number(int(text))
+        number = whole_number(text, 6)
+        if number is not None:
+            return self._number(number)
         code = read_code(text)
         if code.kind is CodeKind.CARRIER:
             return self._carrier(code.text)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -11,7 +12,7 @@ from msdtrack.exposure.facts import HOUR_S
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services import board_glances, cabinets, catalog, shift, watch_list
 from msdtrack.services.board_glances import BatchGlance
-from msdtrack.services.board_states import BatchState, state_of_batch
+from msdtrack.services.board_states import BatchState, state_of_batch, states_of_batches
 from msdtrack.services.carrier_states import oven_limits, states
 from msdtrack.services.catalog import Place
 from msdtrack.services.glance import Glance
@@ -38,11 +39,16 @@ class OutNow:
 
     Args:
         first: carriers and batches of boards, most urgent first, so many as were asked for.
-        count: how many there are in all.
+        at_place: how many there are in all, by the code of the place; None: place not known.
     """
 
     first: tuple[StillOut | BoardsOut, ...]
-    count: int
+    at_place: Mapping[str | None, int]
+
+    @property
+    def count(self) -> int:
+        """Return how many there are in all."""
+        return sum(self.at_place.values())
 
 
 def everything_out(now: int, place: str | None = None, limit: int | None = None) -> OutNow:
@@ -57,16 +63,19 @@ def everything_out(now: int, place: str | None = None, limit: int | None = None)
     found = [one for one in batches.among(watch_list.glances(now, place)) if _is_out(one)]
     first = found[:limit]
     with read():
+        boards_first = [one.code for one in first if isinstance(one, BatchGlance)]
+        of_batch = dict(zip(boards_first, states_of_batches(boards_first, now), strict=True))
         known = states((one.code for one in first if not isinstance(one, BatchGlance)), now)
         places = catalog.places(limit=ALL_PLACES)
         out: list[StillOut | BoardsOut] = []
         for one in first:
             if isinstance(one, BatchGlance):
-                out.append(BoardsOut(one, destination(state_of_batch(one.code, now))))
+                state = of_batch[one.code]
+                out.append(BoardsOut(board_glances.glance_of_batch(state), destination(state)))
             else:
-                state = known[one.code]
-                out.append(StillOut(state, shift.destination(state, places)))
-    return OutNow(tuple(out), len(found))
+                carrier = known[one.code]
+                out.append(StillOut(carrier, shift.destination(carrier, places)))
+    return OutNow(tuple(out), Counter(one.place for one in found))
 
 
 def goal_of(code: str, now: int) -> Destination | None:

@@ -206,9 +206,12 @@ def keep(touched: Touched, known: Mapping[str, Account] | None = None) -> dict[s
     codes = set(moved)
     if touched.parts:
         codes |= set(concerned.of_parts(touched.parts))
-    for place in touched.places:
+    for place, since in touched.places.items():
         table.drop_places_now(place)
-        codes |= {*concerned.staying(place, -FOREVER, FOREVER + 1), *concerned.dependent_on(place)}
+        # What a cabinet or an oven did is judged by what came after.
+        judged_later = drawing.places.is_cabinet(place) or drawing.places.is_oven(place)
+        start = -FOREVER if judged_later else since
+        codes |= {*concerned.staying(place, start, FOREVER + 1), *concerned.dependent_on(place)}
     for note in touched.readings:
         codes |= drawing.read(note)
     later = codes - known.keys() if len(codes) > PIECE else set()

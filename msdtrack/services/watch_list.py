@@ -53,7 +53,7 @@ def lines(
             everything.
     """
     if known_at is not None:
-        states = carrier_states.watch_by_folding(now, place, known_at)
+        states = carrier_states.watch_at(now, place, known_at)
         return [_folded(state) for state in states[:limit]]
     asked = _asked(now, place, limit)
     return list(_merged(asked, limit, lambda one: _line(one, asked.at), _folded))
@@ -108,7 +108,7 @@ def _asked(now: int, place: str | None, limit: int | None) -> _Asked:
 def _read(now: int, place: str | None, limit: int | None) -> _Asked:
     known = standings.answering(now, place).stale
     if known is None:
-        return _Asked(now, [], carrier_states.watch_by_folding(now, place))
+        return _Asked(now, [], carrier_states.watch_at(now, place))
     found = table.urgent(now, place, limit)
     folded = [
         state

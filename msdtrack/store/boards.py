@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from msdtrack.errors import NotFound
 from msdtrack.store.connection import writing
-from msdtrack.store.statements import execute, rows
+from msdtrack.store.statements import execute, listed, rows
 
 _COLUMNS = "code, name, boards, place, person, recorded_at"
 
@@ -65,10 +66,17 @@ def batch(code: str) -> BatchRecord:
     Raises:
         NotFound: there is no such batch.
     """
-    found = rows(f"SELECT {_COLUMNS} FROM board_batch WHERE code = ?", (code,))
+    found = batches_by_code([code])
     if not found:
         raise NotFound(f"There is no board batch {code}.")
-    return BatchRecord(*found[0])
+    return found[code]
+
+
+def batches_by_code(codes: Iterable[str]) -> dict[str, BatchRecord]:
+    """Return the batches that exist among the codes, in one query."""
+    condition, given = listed("code", codes)
+    sql = f"SELECT {_COLUMNS} FROM board_batch WHERE {condition}"
+    return {row[0]: BatchRecord(*row) for row in rows(sql, given)}
 
 
 def batches(after: str | None = None, limit: int = 100) -> list[BatchRecord]:
@@ -114,11 +122,25 @@ def all_with_placements() -> list[str]:
 
 def placements(code: str) -> list[str]:
     """Return the codes of the placements on a batch, in order."""
-    sql = "SELECT carrier FROM board_placement WHERE batch = ? ORDER BY carrier"
-    return [row[0] for row in rows(sql, (code,))]
+    return placements_of([code])[code]
+
+
+def placements_of(codes: Iterable[str]) -> dict[str, list[str]]:
+    """Return the codes of the placements on each batch, in order, in one query."""
+    found: dict[str, list[str]] = {code: [] for code in codes}
+    condition, given = listed("batch", found)
+    sql = f"SELECT batch, carrier FROM board_placement WHERE {condition} ORDER BY carrier"
+    for code, carrier in rows(sql, given):
+        found[code].append(carrier)
+    return found
 
 
 def batch_of(carrier: str) -> str | None:
     """Return the code of the batch a placement is on; None for every other carrier."""
-    found = rows("SELECT batch FROM board_placement WHERE carrier = ?", (carrier,))
-    return found[0][0] if found else None
+    return batches_of([carrier]).get(carrier)
+
+
+def batches_of(carriers: Iterable[str]) -> dict[str, str]:
+    """Return the batch of each placement among the carriers, in one query."""
+    condition, given = listed("carrier", carriers)
+    return dict(rows(f"SELECT carrier, batch FROM board_placement WHERE {condition}", given))

@@ -72,6 +72,25 @@ def perhaps_out(kept_from: int) -> list[str]:
     return [row[0] for row in rows(sql, (kept_from,))]
 
 
+def perhaps_out_at(at: int, known_at: int | None = None) -> list[str]:
+    """Return every carrier that may be out of its bag, or dry after it was, as of a moment, sorted.
+
+    Args:
+        at: what is dated later has not happened; a correction holds for all time.
+        known_at: what was received later is not known; None: all is known.
+    """
+    known, given = ("", ()) if known_at is None else ("AND recorded_at <= ? ", (known_at,))
+    # Plainly gone: a scrapping is the newest thing both recorded and done.
+    scrapped = "max(CASE WHEN kind = 'scrap' THEN {} END)"
+    sql = (
+        f"SELECT carrier FROM event WHERE (at <= ? OR kind = 'correct') {known}GROUP BY carrier "
+        f"HAVING max(seq) > coalesce({scrapped.format('seq')}, 0) "
+        f"OR max(at) > {scrapped.format('at')} "
+        "UNION SELECT code FROM carrier WHERE parent IS NOT NULL ORDER BY 1"
+    )
+    return [row[0] for row in rows(sql, (at, *given))]
+
+
 def newest_write() -> int:
     """Return the moment up to which the log and the readings go."""
     sql = (

@@ -74,10 +74,16 @@ def log(code: str) -> list[Event]:
     return logs([code])[code]
 
 
-def logs(codes: Iterable[str]) -> dict[str, list[Event]]:
-    """Return every event of each carrier in order of receipt, in one query."""
+def logs(codes: Iterable[str], kinds: Iterable[Kind] = ()) -> dict[str, list[Event]]:
+    """Return every event of each carrier in order of receipt, in one query.
+
+    Args:
+        kinds: only events of these kinds; without, of all.
+    """
     found: dict[str, list[Event]] = {code: [] for code in codes}
     condition, given = listed("carrier", found)
+    only = [f"'{kind.value}'" for kind in kinds]
+    condition += f" AND kind IN ({', '.join(only)})" if only else ""
     sql = f"SELECT {_STORED} FROM event WHERE {condition} ORDER BY carrier, seq"
     for code, log in groupby(map(_event, rows(sql, given)), attrgetter("carrier")):
         found[code] = list(log)

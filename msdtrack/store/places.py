@@ -99,7 +99,7 @@ def set_air(
     _insert_air(code, air, from_at, recorded_at, person)
     note = touched()
     note.at = max(note.at, recorded_at)
-    note.places.add(code)
+    note.places[code] = min(from_at, note.places.get(code, from_at))
     return place(code)
 
 

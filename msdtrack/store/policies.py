@@ -12,16 +12,24 @@ from collections.abc import Iterable
 from dataclasses import fields
 from typing import Any
 
-from msdtrack.exposure.facts import Dated, Policies
+from msdtrack.exposure.clock import storage_rate
+from msdtrack.exposure.facts import Dated, PartFacts, Policies
+from msdtrack.standard.levels import LEVELS
 from msdtrack.store import models
 from msdtrack.store.canonical import JsonValue, to_json
 from msdtrack.store.connection import touched, writing
 from msdtrack.store.places import sorted_changes
 from msdtrack.store.records import PolicyRecord
 from msdtrack.store.seldom import seldom_changed
-from msdtrack.store.statements import among
+from msdtrack.store.statements import among, listed, rows
 
 _CALCULATED = tuple(field.name for field in fields(Policies))
+_PAUSED = tuple(
+    level
+    for level in LEVELS
+    if storage_rate(PartFacts("", level), True) != storage_rate(PartFacts("", level), False)
+)
+"""The levels that `pause_levels_4_to_5a` changes anything for."""
 
 
 def set_policy(
@@ -42,7 +50,26 @@ def set_policy(
         recorded_at=recorded_at,
         person=person,
     ).execute()
-    touched().everything |= name in _CALCULATED
+    note = touched()
+    note.at = max(note.at, recorded_at)
+    if name == "credit":
+        note.parts |= {row[0] for row in rows("SELECT number FROM part WHERE compound_confirmed")}
+    elif name == "pause_levels_4_to_5a":
+        note.carriers |= _perhaps_paused()
+    else:
+        note.everything |= name in _CALCULATED
+
+
+def _perhaps_paused() -> set[str]:
+    """Return the carriers with a standing whose clock the pause in dry storage may stop: by the
+    level of their part, or of a label of their own or of what they were split off."""
+    condition, given = listed("part.msl", _PAUSED)
+    sql = (
+        "SELECT standing.carrier FROM standing JOIN carrier ON carrier.code = standing.carrier "
+        f"JOIN part ON part.number = carrier.part WHERE {condition} "
+        "OR carrier.msl IS NOT NULL OR carrier.parent IS NOT NULL"
+    )
+    return {row[0] for row in rows(sql, given)}
 
 
 def policies(known_at: int | None = None) -> Policies:

@@ -32,7 +32,7 @@ class Touched:
         at: the latest moment of recording.
         carriers: codes whose log or facts changed.
         parts: numbers whose facts changed.
-        places: codes whose settings changed.
+        places: codes whose settings changed, each with the moment from which on.
         readings: in the order written.
         everything: something changed that any carrier may depend on.
     """
@@ -40,7 +40,7 @@ class Touched:
     at: int = 0
     carriers: set[str] = field(default_factory=set)
     parts: set[str] = field(default_factory=set)
-    places: set[str] = field(default_factory=set)
+    places: dict[str, int] = field(default_factory=dict)
     readings: list[TouchedReadings] = field(default_factory=list)
     everything: bool = False
 
@@ -49,5 +49,5 @@ class Touched:
 
     def clear(self) -> None:
         """Forget what was touched, once it has been dealt with."""
-        self.carriers, self.parts, self.places = set(), set(), set()
+        self.carriers, self.parts, self.places = set(), set(), {}
         self.readings, self.everything = [], False

@@ -39,7 +39,8 @@ class BoardsPage:
     """The batches.
 
     Args:
-        working: batches that face another reflow, the most urgent first.
+        working: batches that face another reflow, the most urgent first, as many as a page can
+            hold; `beyond` is how many more there are.
         rework: finished batches that need a bake before rework heat.
         finished: the other finished ones, newest first.
         places: places a batch can begin at.
@@ -49,6 +50,7 @@ class BoardsPage:
     """
 
     working: tuple[BatchRow, ...]
+    beyond: int
     rework: tuple[BatchRow, ...]
     finished: tuple[BatchRow, ...]
     places: tuple[Place, ...]
@@ -109,12 +111,14 @@ class BatchPage:
 def list_page(values: Mapping[str, str], errors: Mapping[str, str]) -> Response:
     """Answer the page of the batches."""
     names, carrier = place_names(), request.values.get("carrier", "")
-    rows = [batch_row(state, names) for state in boards.newest(site().now())]
+    found = boards.listed(site().now())
+    rows = [batch_row(state, names) for state in found.states]
     working = [row for row in rows if not row.finished]
     response = render_page(
         "boards.html",
         BoardsPage(
             working=tuple(sorted(working, key=lambda row: row.urgency)),
+            beyond=found.beyond,
             rework=tuple(row for row in rows if row.finished and row.needs_rework_bake),
             finished=tuple(row for row in rows if row.finished and not row.needs_rework_bake),
             places=tuple(place for place in all_places() if place.kind != "oven"),

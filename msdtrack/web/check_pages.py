@@ -9,11 +9,13 @@ from dataclasses import dataclass, field
 from flask import Response, url_for
 
 from msdtrack.errors import FieldError
-from msdtrack.services import catalog, measurements, sample_checks
+from msdtrack.services import carrier_states, catalog, measurements, sample_checks
 from msdtrack.services.catalog import Person
 from msdtrack.services.labelling import LabelLayout
+from msdtrack.services.lot_holds import lot_now
 from msdtrack.services.lot_holds import mark as hold_mark
 from msdtrack.services.measurements import PieceVerdict
+from msdtrack.services.placements import BOARD
 from msdtrack.services.sample_checks import BAGS_SOURCE, Lot, Progress, SampleCheck, Stage
 from msdtrack.services.sample_questions import Asked, asked
 from msdtrack.services.sample_scans import WORDS
@@ -30,6 +32,9 @@ from msdtrack.web.names import all_people, person_names, place_names
 from msdtrack.web.rendering import render_page
 from msdtrack.web.rows import Row, row_of
 from msdtrack.web.site import site
+
+MOST_ROWS = 200
+"""A page with thousands of carriers of a lot would be of no use to a person."""
 
 STAGES: Mapping[Stage, Mark] = {
     "planned": Mark("do", "Planned"),
@@ -133,7 +138,10 @@ class CheckPage:
         said: the answer to the last scan, None for none.
         asked: what it waits for.
         print_child: code of pieces just taken, whose label is to be printed; "" for none.
-        held: what this check holds, with the place of each.
+        lot: the carriers of the lot that are not gone.
+        held: those of them that this check holds, with the place of each, as many as a page can
+            hold; `held_count` is how many there are.
+        soldered: placements of the lot whose boards are finished.
         people: who can release.
         person: who is at the browser.
         request_id: id of what is done next.
@@ -149,7 +157,10 @@ class CheckPage:
     said: Said | None
     asked: Asked
     print_child: str
+    lot: int
     held: tuple[Row, ...]
+    held_count: int
+    soldered: tuple[str, ...]
     people: tuple[Person, ...]
     person: Person | None
     request_id: str
@@ -209,11 +220,14 @@ class ProofPage:
         failing: pieces out of limits.
         decisions: what was decided.
         done: what was done with bags and pieces, in order.
-        lot: every carrier of the lot that is not gone.
+        lot: the carriers of the lot that are not gone, as many as a page can hold; `lot_count` is
+            how many there are.
+        held_count: how many of them this check holds.
         names: person names by code.
         source: where the plan comes from.
         hold_reason: how the reason of its holds begins.
         would: what the values say now, where the decision was another: "" where it is the same.
+        codes_shown: as many carriers of a decision as a page can hold.
     """
 
     check: SampleCheck
@@ -223,10 +237,13 @@ class ProofPage:
     decisions: tuple[DecisionRecord, ...]
     done: tuple[Done, ...]
     lot: tuple[Row, ...]
+    lot_count: int
+    held_count: int
     names: Mapping[str, str]
     hold_reason: str
     would: str
     source: str = sampling.SOURCE
+    codes_shown: int = MOST_ROWS
 
 
 def live_check(number: int) -> LiveCheck:
@@ -241,10 +258,12 @@ def check_page(
     print_child: str = "",
 ) -> Response:
     """Answer a check at work; with errors the status is 422."""
-    check = sample_checks.check(number, site().now())
+    now = site().now()
+    check = sample_checks.check(number, now)
     live, names = _live(check), place_names()
     person = who.present()
-    held = [one for one in check.lot if one.facts.code in check.held]
+    lot = lot_now(check.record.part, check.record.lot, now)
+    held = lot.held_by(number)
     page = CheckPage(
         data_url=url_for("checks.data", number=number),
         check=check,
@@ -255,7 +274,14 @@ def check_page(
         said=said(f"check {number}"),
         asked=asked(check),
         print_child=print_child if any(one.code == print_child for one in check.pieces) else "",
-        held=tuple(row_of(one, names) for one in held),
+        lot=len(lot.here),
+        held=tuple(row_of(lot.states[code], names) for code in held[:MOST_ROWS]),
+        held_count=len(held),
+        soldered=tuple(
+            code
+            for code, one in sorted(lot.states.items())
+            if one.facts.kind == BOARD and one.ledger.gone == "soldered"
+        ),
         people=tuple(all_people()),
         person=person,
         request_id=str(uuid.uuid4()),
@@ -269,8 +295,11 @@ def check_page(
 
 def proof_page(number: int) -> ProofPage:
     """Return what was found in a check."""
-    check = sample_checks.check(number, site().now())
+    now = site().now()
+    check = sample_checks.check(number, now)
     progress, record = check.progress, check.record
+    lot = lot_now(record.part, record.lot, now)
+    shown = carrier_states.states(lot.here[:MOST_ROWS], now).values()
     verdict, earlier = progress.verdict, measurements.earlier_lots(record)
     charts = [
         values_chart(channel, record.lot, verdict, n, earlier)
@@ -286,7 +315,9 @@ def proof_page(number: int) -> ProofPage:
         failing=tuple(piece for piece in verdict.pieces if piece.fails),
         decisions=progress.decisions,
         done=tuple(_done(check)),
-        lot=tuple(row_of(one, names) for one in check.lot if one.status != "gone"),
+        lot=tuple(row_of(one, names) for one in shown),
+        lot_count=len(lot.here),
+        held_count=len(lot.held_by(number)),
         names=person_names(),
         hold_reason=hold_mark(number),
         would=would,

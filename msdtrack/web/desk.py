@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,6 +11,9 @@ from flask import session
 from msdtrack.errors import MsdtrackError
 from msdtrack.services.scan_replies import Tone
 from msdtrack.web.marks import MarkKind
+
+MOST_TOLD = 20
+"""So many carriers are named one by one: a browser keeps no more than 4 KB of what is said."""
 
 _KEY = "desk"
 _MARKS: Mapping[Tone, MarkKind] = {"ok": "ok", "ask": "do", "refuse": "stop"}
@@ -64,3 +67,10 @@ def typed(values: list[str]) -> str:
         values: every value of the field `code` that the form sent.
     """
     return next((value.strip() for value in reversed(values) if value.strip()), "")
+
+
+def named(codes: Sequence[str]) -> str:
+    """Return carriers in words, thousands of them too."""
+    beyond = len(codes) - MOST_TOLD
+    more = f" and {beyond} more" if beyond > 0 else ""
+    return ", ".join(codes[:MOST_TOLD]) + more

@@ -15,7 +15,7 @@ from msdtrack.services.oven_loads import Draft
 from msdtrack.services.scan_replies import Tone
 from msdtrack.times import duration_text
 from msdtrack.web import who
-from msdtrack.web.desk import Said, say
+from msdtrack.web.desk import Said, named, say
 from msdtrack.web.oven_rows import bake_words, choices
 from msdtrack.web.site import site
 
@@ -128,14 +128,14 @@ class OvenDesk:
             next_step = "Taken out now the bake resets nothing: key in the number to confirm."
             self._say("ask", "Not complete", message, next_step)
         else:
-            self._say("ok", "Take out: done", f"{', '.join(codes)}. {what}.", _OUT_NEXT)
+            self._say("ok", "Take out: done", f"{named(codes)}. {what}.", _OUT_NEXT)
 
     def _place(self, code: str) -> None:
         place = catalog.place(code)
         if self.out and code != self.code:
             early = [one for one in self.out if self.inside[one].standing not in DONE]
             if early:
-                message = f"The bake of {', '.join(early)} is not complete."
+                message = f"The bake of {named(early)} is not complete."
                 self._say("ask", "Not complete", message, "Key in the number to confirm it first.")
             else:
                 self._end(self.out, early=False, place=code)
@@ -184,7 +184,7 @@ class OvenDesk:
         elif chosen.act == "keep":
             aside = [code for code in self.put_in if code not in chosen.codes]
             self.put_in = list(chosen.codes)
-            self._say("ok", "Load made smaller", f"Set aside: {', '.join(aside)}.", _NEXT)
+            self._say("ok", "Load made smaller", f"Set aside: {named(aside)}.", _NEXT)
         else:
             self.put_in, self.out = [], []
             self._say("ok", "Ready", "Nothing was started or ended.")
@@ -194,7 +194,7 @@ class OvenDesk:
         by = None if person is None else person.code
         oven_loads.start(self.code, put_in, temp_c, self.load_id, self.now, by)
         self.put_in = []
-        message = f"{len(put_in)} at {temp_c:g} °C in {self.oven.place.name}: {', '.join(put_in)}."
+        message = f"{len(put_in)} at {temp_c:g} °C in {self.oven.place.name}: {named(put_in)}."
         next_step = "Set the oven, close it. The time counts once it is at its temperature."
         self._say("ok", "Bake started", message, next_step)
 
@@ -209,10 +209,10 @@ class OvenDesk:
         names = [catalog.place(each).name for each in sorted(each for each in where if each)]
         to = f" Now at {', '.join(names)}." if names else ""
         if cut:
-            message = f"Ended early, nothing is reset: {', '.join(cut)}.{to}"
+            message = f"Ended early, nothing is reset: {named(cut)}.{to}"
             self._say("ask", "Bake ended", message, CAUTIONS[2])
         else:
-            message = f"Floor life whole again: {', '.join(codes)}.{to}"
+            message = f"Floor life whole again: {named(codes)}.{to}"
             self._say("ok", "Bake ended", message, CAUTIONS[2])
 
     def _say(self, tone: Tone, title: str, message: str = "", next_step: str = "") -> None:

@@ -14,6 +14,7 @@ from msdtrack.services import (
     carrier_states,
     catalog,
     event_recording,
+    lot_holds,
     measurements,
     receiving,
     sample_checks,
@@ -22,6 +23,7 @@ from msdtrack.services import (
 )
 from msdtrack.services.catalog import NewPlace
 from msdtrack.services.event_recording import NewEvent
+from msdtrack.services.lot_holds import LotNow
 from msdtrack.services.receiving import NewCarrier
 from msdtrack.services.sample_checks import NewCheck, SampleCheck
 from msdtrack.services.sample_decisions import Saved
@@ -97,6 +99,9 @@ class Bench:
 
     def check(self) -> SampleCheck:
         return sample_checks.check(self.number, self.now)
+
+    def lot(self, name: str = "N5-1") -> LotNow:
+        return lot_holds.lot_now("PRES-3", name, self.now)
 
     def state(self, code: str) -> CarrierState:
         return carrier_states.state(code, self.now)

@@ -9,9 +9,11 @@ import pytest
 from msdtrack.errors import NotFound
 from msdtrack.exposure.facts import PartFacts
 from msdtrack.services import cabinets, catalog, climate, event_recording
-from msdtrack.services.cabinets import InCabinet, cabinet_now
+from msdtrack.services.cabinets import CabinetInBrief, InCabinet, cabinet_now
 from msdtrack.services.climate import NewReading
 from msdtrack.services.event_recording import NewEvent
+from msdtrack.store import standings
+from msdtrack.store.connection import write
 from tests.services.conftest import NOW, receive
 
 HOUR, MIN = 3600, 60
@@ -156,3 +158,29 @@ def test_what_was_split_off_in_it_is_in_it(floor: dict[str, str]) -> None:
     split = NewEvent(str(uuid4()), code, "split", NOW, quantity=10)
     (made,) = event_recording.record([split], NOW)
     assert set(_inside(floor)) == {code, made.child}
+
+
+@pytest.mark.parametrize("rh_pct", [2.0, 7.0, 30.0])
+def test_the_list_says_in_brief_what_the_page_of_a_cabinet_says(
+    floor: dict[str, str], rh_pct: float
+) -> None:
+    """Dry for all levels, for some and for none; closed bags, what came, left, is gone, was split
+    off, and what was received there and never touched."""
+    _read(floor["Cabinet"], [(24, 1, 2.0), (0.9, 0, rh_pct)])
+    codes = [_put_in(floor, part, 2, 4) for part in ("BL-0101", "WB-5", "WB-1", "WB-5", "WB-5")]
+    receive(floor["Cabinet"])
+    for code, kind, what in (
+        (codes[0], "split", {"quantity": 10}),
+        (codes[3], "scrap", {"reason": "dropped"}),
+        (codes[4], "move", {"place": floor["Bench"]}),
+    ):
+        event_recording.record([NewEvent(str(uuid4()), code, kind, NOW - 60, **what)], NOW)
+    for _ in range(2):
+        full = cabinet_now(floor["Cabinet"], NOW)
+        assert len(full.carriers) == 5
+        brief = CabinetInBrief(full.place, full.air, full.limits, 5, full.faulty_for)
+        assert cabinets.cabinets(NOW) == [brief]
+        # And once more with nothing drawn.
+        with write():
+            standings.drop()
+            assert cabinets.cabinets(NOW) == [brief]

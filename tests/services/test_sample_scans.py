@@ -198,4 +198,4 @@ def test_pieces_used_up_by_the_check_are_scrapped_by_name(bench: Bench) -> None:
     assert bench.state(child).status == "gone"
     assert bench.check().progress.taken == 3
     bench.measure(BAD)
-    assert bench.check().held == tuple(bench.bags)
+    assert bench.lot().held_by(bench.number) == bench.bags

@@ -8,6 +8,7 @@ from urllib.parse import parse_qs, urlsplit
 import pytest
 from flask.testing import FlaskClient
 
+from msdtrack.exposure.events import Kind
 from msdtrack.printing.codes import make_action_code
 from msdtrack.services import event_recording
 from msdtrack.services.carrier_states import state
@@ -145,3 +146,12 @@ def test_sent_twice_an_opening_is_recorded_once(browser: FlaskClient, shop: Work
 def test_a_place_that_does_not_exist_is_said(browser: FlaskClient, shop: Workshop) -> None:
     """As everywhere."""
     assert browser.get("/shift?place=P000999X").status_code == 404
+
+
+def test_an_opening_is_recorded_in_the_name_of_the_badge(tour: Round, shop: Workshop) -> None:
+    """Who scanned a badge here is who found the bag open, and is known on other pages too."""
+    person = shop.people[0]
+    tour.scan(person, shop.closed, "1", shop.line)
+    opening = event_recording.log_of(shop.closed)[-1].event
+    assert (opening.kind, opening.person) == (Kind.OPEN, person)
+    assert "By " in tour.browser.get("/shift").text

@@ -26,6 +26,7 @@ _WORDS = {
     "extra_forbidden": "there is no such field",
     "string_pattern_mismatch": "give text that is not empty and holds no control characters",
     "union_tag_not_found": "is missing",
+    "list_type": "give a list in square brackets, of one too",
 }
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from flask import Blueprint, Response, current_app, url_for
 
 from msdtrack.services import cabinets, climate
-from msdtrack.services.cabinets import CabinetNow, Excursion, InCabinet
+from msdtrack.services.cabinets import CabinetInBrief, CabinetNow, Excursion, InCabinet, Limit
 from msdtrack.standard import recovery
 from msdtrack.standard.drypack import CABINET_RECOVERS_WITHIN_MIN
 from msdtrack.times import duration_text
@@ -21,6 +22,10 @@ STEP_S = 15 * 60
 GAP_S = 30 * 60 + STEP_S
 
 pages = Blueprint("cabinets", __name__)
+
+MOST_ON_LIST = 5
+MOST_ROWS = 200
+"""A list of thousands would not be read."""
 
 MIND = (
     "A cabinet flooded with nitrogen displaces the air you breathe: keep the room ventilated and "
@@ -74,8 +79,8 @@ class CabinetPage:
         now: the cabinet.
         mark: what its newest reading means.
         limits: both limits.
-        rows: what is in it, what must be moved first at the top.
-        harmed: the rows that the present air harms.
+        rows: what is in it, what must be moved first at the top, as much as a page can hold.
+        harmed: as many of those that the present air harms.
         excursions: above either limit in the last days, newest first.
         chart: humidity of the last days, None without a reading.
         saved_until: back within its limits by then, the excursion that is on will not have
@@ -97,18 +102,30 @@ class CabinetPage:
 
 
 @dataclass(frozen=True, slots=True)
+class CabinetRow:
+    """A dry cabinet on the list. `harmed` is what to move first, as much as the list can hold."""
+
+    now: CabinetInBrief
+    limits: tuple[LimitRow, ...]
+    harmed: tuple[InsideRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class CabinetList:
     """The dry cabinets."""
 
-    cabinets: tuple[CabinetPage, ...]
+    cabinets: tuple[CabinetRow, ...]
     mind: tuple[str, ...] = MIND
 
 
 @pages.get("/cabinets")
 def list_all() -> Response:
     """Answer the dry cabinets."""
-    found = cabinets.cabinets(site().now())
-    return render_page("cabinets.html", CabinetList(tuple(_page(one) for one in found)))
+    rows = [
+        CabinetRow(one, _limits(one.limits), tuple(map(_row, one.faulty_for[:MOST_ON_LIST])))
+        for one in cabinets.cabinets(site().now())
+    ]
+    return render_page("cabinets.html", CabinetList(tuple(rows)))
 
 
 @pages.get("/cabinets/<code>")
@@ -130,21 +147,23 @@ def data(code: str) -> Response:
 
 
 def _page(found: CabinetNow, chart: Chart | None = None) -> CabinetPage:
-    rows = {one.state.facts.code: _row(one) for one in found.carriers}
-    limits = tuple(
-        LimitRow(limit.pct, ", ".join(limit.levels), _limit_mark(limit.spell, limit.out_since))
-        for limit in found.limits
-    )
     return CabinetPage(
         data_url=url_for("cabinets.data", code=found.place.code),
         now=found,
         mark=air_mark("cabinet", found.air),
-        limits=limits,
-        rows=tuple(rows.values()),
-        harmed=tuple(rows[one.state.facts.code] for one in found.faulty_for),
+        limits=_limits(found.limits),
+        rows=tuple(map(_row, found.carriers[:MOST_ROWS])),
+        harmed=tuple(map(_row, found.faulty_for[:MOST_ROWS])),
         excursions=tuple((one, excursion_mark(one)) for one in found.excursions),
         chart=chart,
         saved_until=_saved_until(found),
+    )
+
+
+def _limits(limits: Iterable[Limit]) -> tuple[LimitRow, ...]:
+    return tuple(
+        LimitRow(limit.pct, ", ".join(limit.levels), _limit_mark(limit.spell, limit.out_since))
+        for limit in limits
     )
 
 

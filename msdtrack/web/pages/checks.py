@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from flask import Blueprint, Response, current_app, flash, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
+from msdtrack.digits import whole_number
 from msdtrack.errors import BadInput, FieldError, MsdtrackError
 from msdtrack.printing.codes import BadCode, CodeKind, read_code
 from msdtrack.services import (
@@ -36,7 +37,7 @@ from msdtrack.web.check_pages import (
     part_numbers,
     proof_page,
 )
-from msdtrack.web.desk import Said, say, typed
+from msdtrack.web.desk import MOST_TOLD, Said, named, say, typed
 from msdtrack.web.errors import status_of
 from msdtrack.web.forms import Form
 from msdtrack.web.limits_page import channels_table, limits_page
@@ -58,8 +59,8 @@ pages.add_app_template_filter(channels_table, "channels_table")
 @pages.get("/checks")
 def list_all() -> Response:
     """Answer the checks; `search` finds the lot of a new one."""
-    search, older = request.args.get("search", "").strip(), request.args.get("before")
-    before = int(older) if older and older.isdecimal() and len(older) <= 15 else None
+    search, older = request.args.get("search", "").strip(), request.args.get("before", "")
+    before = whole_number(older, 15)
     found = sample_checks.newest(PAGE_LENGTH + 1, before)
     shown = found[:PAGE_LENGTH]
     return render_page(
@@ -201,7 +202,7 @@ def scan(number: int) -> AnyResponse:
                     id=request.form.get("request_id") or str(uuid.uuid4()),
                     check=number,
                     code=code,
-                    at=int(sent_at) if sent_at.isdecimal() and len(sent_at) <= 12 else None,
+                    at=whole_number(sent_at, 12),
                 ),
                 site().now(),
                 None if person is None else person.code,
@@ -223,7 +224,7 @@ def scan(number: int) -> AnyResponse:
 def release(number: int) -> AnyResponse:
     """Release the whole lot, or one carrier of it."""
     form = Form(request.form)
-    which = form.text("which")
+    which = form.text("which").upper()
     person, reason = form.text("person", required=True), form.text("reason", required=True)
     try:
         form.check()
@@ -239,12 +240,14 @@ def release(number: int) -> AnyResponse:
         form.take_over(error)
         return check_page(number, form.values, form.errors)
     _remember(person)
-    flash(f"Released: {', '.join(released) or 'none'}.", "ok")
-    for code, why in left.items():
+    flash(f"Released: {named(released) or 'none'}.", "ok")
+    for code, why in list(left.items())[:MOST_TOLD]:
         flash(
             f"{code} stays on hold: {why}. Decide about it on its page or at a scan station.",
             "soon",
         )
+    if len(left) > MOST_TOLD:
+        flash(f"{len(left) - MOST_TOLD} more stay on hold, each for a reason of its own.", "soon")
     return redirect(url_for("checks.show", number=number), 303)
 
 

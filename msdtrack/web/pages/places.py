@@ -26,6 +26,8 @@ from msdtrack.web.wording import PLACE_KINDS
 
 SHOWN_S = 48 * 3600
 STEP_S = 10 * 60
+MOST_ROWS = 100
+"""Beside the air and its forms a page has room for the most urgent only; the watch list has all."""
 
 pages = Blueprint("places", __name__)
 
@@ -54,7 +56,8 @@ class PlacePage:
         air_mark: what that reading means.
         temp_chart: temperature of the last 48 h, None without a reading.
         rh_chart: humidity of the last 48 h, None without a reading.
-        rows: watched carriers and boards there.
+        rows: watched carriers and boards there, most urgent first, as many as a page can hold.
+        beyond: how many more there are.
         values: what stands in the form of a reading.
         errors: what is wrong with it, by field.
         result: what became of a file that was just sent, None if none was.
@@ -67,6 +70,7 @@ class PlacePage:
     temp_chart: Chart | None
     rh_chart: Chart | None
     rows: tuple[Row, ...]
+    beyond: int
     values: Mapping[str, str]
     errors: Mapping[str, str]
     result: ReadingsResult | None = None
@@ -222,6 +226,7 @@ def _page(
     rhs = [(at, rh_pct) for at, _, rh_pct in history if rh_pct is not None]
     temp_limit, rh_limit = _limits(place.kind)
     gap_s = HOLDS_S + STEP_S
+    watched = list(boards.among(watch_list.glances(now, code)))
     return PlacePage(
         place=place,
         kind=PLACE_KINDS[place.kind],
@@ -229,7 +234,8 @@ def _page(
         air_mark=air_mark(place.kind, air),
         temp_chart=air_chart(temps, start, now, "°C", temp_limit, gap_s, tz),
         rh_chart=air_chart(rhs, start, now, "% RH", rh_limit, gap_s, tz),
-        rows=rows_of(boards.among(watch_list.glances(now, code)), {code: place.name}),
+        rows=rows_of(board_glances.as_on_their_pages(watched[:MOST_ROWS], now), {code: place.name}),
+        beyond=len(watched[MOST_ROWS:]),
         values={"at": form_moment(now)} if values is None else values,
         errors=errors or {},
         result=result,

@@ -63,8 +63,8 @@ class ShiftPage:
         data_url: where its script asks for the live part.
         here: the place one is at, None for everywhere.
         places: the places to choose from.
-        groups: what is still out, by the name of its place, the most urgent first, as much as a
-            page can hold.
+        groups: what is still out, the most urgent first, as much as a page can hold: the name of
+            the place, how many are out there in all, and rows.
         count: how many are out in all.
         beyond: how many of them the page does not hold.
         ticked: what was done here, newest first.
@@ -79,7 +79,7 @@ class ShiftPage:
     data_url: str
     here: Place | None
     places: tuple[Place, ...]
-    groups: tuple[tuple[str, tuple[OutRow, ...]], ...]
+    groups: tuple[tuple[str, int, tuple[OutRow, ...]], ...]
     count: int
     beyond: int
     ticked: tuple[ScanBrief, ...]
@@ -232,7 +232,11 @@ class _Desk:
 
     def _scanned(self, text: str) -> ScanAnswer:
         new = NewScan(self.scan_id, _station(), text)
-        return scanning.scan(new, self.now, self.tz)
+        answer = scanning.scan(new, self.now, self.tz)
+        badge = _read(text, CodeKind.PERSON)
+        if badge is not None and answer.tone != "refuse":
+            who.remember(catalog.person(badge))
+        return answer
 
     @staticmethod
     def _carrier(text: str) -> str | None:
@@ -269,7 +273,7 @@ def _page(complete: bool) -> ShiftPage:
     for place, found in shift.by_place(out.first).items():
         name = "Place not known" if place is None else names.get(place, place)
         rows = tuple(OutRow(row_of(one.seen, names), one.destination) for one in found)
-        groups.append((name, rows))
+        groups.append((name, out.at_place[place], rows))
     live = ShiftPage(
         data_url=url_for("shift.data", place=code),
         here=here,

@@ -86,7 +86,7 @@ def _list(code: str | None) -> WatchList:
         data_url=url_for("watch.data", place=code),
         place=place,
         places=tuple(places),
-        rows=rows_of(first, names),
+        rows=rows_of(board_glances.as_on_their_pages(first, now), names),
         beyond=counts.total() - len(first),
         counts=counts,
         airs=tuple((names.get(at, at), climate.air_now(at, now)) for at in with_air),
