@@ -316,3 +316,9 @@ def test_the_chart_puts_values_where_they_belong() -> None:
         values_chart(Channel("x", None, None, ""), "L", measurements.judge(CHECK, []), 0, [])
         is None
     )
+
+
+def test_the_limits_stand_under_the_checks_in_the_navigation(browser: FlaskClient) -> None:
+    for path in ("/checks", "/checks/limits?part=BL-0101"):
+        (here,) = re.findall(r'<a href="([^"]+)"\s+aria-current="page"', browser.get(path).text)
+        assert here == "/checks"

@@ -40,8 +40,8 @@ from msdtrack.web.check_pages import (
 from msdtrack.web.desk import MOST_TOLD, Said, named, say, typed
 from msdtrack.web.errors import status_of
 from msdtrack.web.forms import Form
-from msdtrack.web.limits_page import channels_table, limits_page
 from msdtrack.web.names import all_people, person_names
+from msdtrack.web.pages import limits
 from msdtrack.web.polling import polled
 from msdtrack.web.rendering import render_fragment, render_page
 from msdtrack.web.site import site
@@ -49,8 +49,8 @@ from msdtrack.web.site import site
 PAGE_LENGTH = 50
 
 pages = Blueprint("checks", __name__)
+pages.register_blueprint(limits.pages)
 pages.add_app_template_filter(channel_words, "channel_words")
-pages.add_app_template_filter(channels_table, "channels_table")
 
 
 # -- the list and the plan ----------------------------------------------------------------------
@@ -353,50 +353,6 @@ def _measure_page(
     response = render_page("check_measure.html", page)
     response.status_code = 422 if errors else 200
     return response
-
-
-# -- limits -------------------------------------------------------------------------------------
-
-
-@pages.get("/checks/limits")
-def limits() -> Response:
-    """Answer the limits of a part."""
-    part, name = request.args.get("part", "").strip(), request.args.get("variant", "")
-    variants = measurements.variants(part)
-    chosen = next((one for one in variants if one.variant == name), None)
-    person = who.present()
-    values = {
-        "variant": name,
-        "table": channels_table(chosen.channels if chosen is not None else ()),
-        "person": "" if person is None else person.code,
-    }
-    return limits_page(part, values, {})
-
-
-@pages.post("/checks/limits")
-def set_limits() -> AnyResponse:
-    """Put limits of a variant in force."""
-    form = Form(request.form)
-    part = form.text("part", required=True)
-    try:
-        measurements.set_limits(
-            part,
-            form.text("variant"),
-            request.form.get("table", ""),
-            form.text("person"),
-            form.text("reason"),
-            site().now(),
-        )
-    except BadInput as error:
-        form.take_over(error)
-        cells = [one for one in error.errors if one.field.startswith("table")]
-        if cells:
-            form.fault("table", "Cells need another look.")
-        shown = form.values | {"table": request.form.get("table", "")}
-        return limits_page(part, shown, form.errors, tuple(cells))
-    _remember(form.text("person"))
-    flash("The limits are in force. Checks that are planned already keep theirs.", "ok")
-    return redirect(url_for("checks.limits", part=part), 303)
 
 
 def _remember(code: str) -> None:
