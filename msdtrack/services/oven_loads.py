@@ -157,28 +157,27 @@ def oven_now(code: str, now: int) -> OvenNow:
     return OvenNow(place, air, tuple(loads), idle)
 
 
-def draft(code: str, put_in: Sequence[str], now: int) -> Draft:
+def draft(
+    code: str, put_in: Sequence[str], now: int, oven_as_it_is: OvenNow | None = None
+) -> Draft:
     """Return what an oven can do for carriers that are put together for it.
 
     Args:
         code: the oven.
         put_in: the carriers, in the order of scanning.
         now: the present moment.
+        oven_as_it_is: the oven as it is, None if it has not been read.
 
     Raises:
         NotFound: there is no such oven or carrier.
     """
     with read():
-        place = _oven(code)
+        here = oven_now(code, now) if oven_as_it_is is None else oven_as_it_is
         limits = oven_limits(code)
         found = _states(put_in, now)
-        running = {
-            state.ledger.bake.temp_c
-            for state in watch(now, code)
-            if state.status == "baking" and state.ledger.bake is not None
-        }
+        running = {load.temp_c for load in here.loads}
         cumulative_h = int(policies.policies(now)["cumulative_bake_h"])
-    blocked = [one for state in found if (one := _blocked(state, place)) is not None]
+    blocked = [one for state in found if (one := _blocked(state, here.place)) is not None]
     out = {one.code for one in blocked}
     able = [state for state in found if state.facts.code not in out]
     plan = load_plan.plan(

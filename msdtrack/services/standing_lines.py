@@ -120,9 +120,9 @@ class Drawing:
             if gone:
                 went_at = max((e.at for e in account.events if e.at <= self.now), default=self.now)
                 if ahead:
-                    drawn.changed.append(_gone(state, self.now, None, min(ahead)))
+                    drawn.changed.append(_gone(state, self.now, min(ahead)))
                 elif went_at > self._gone_kept_from:
-                    drawn.changed.append(_gone(state, went_at, went_at, FOREVER))
+                    drawn.changed.append(_gone(state, went_at, FOREVER))
                 else:
                     drawn.dropped.append(code)
             elif ahead or lines.was_out(state):
@@ -291,17 +291,17 @@ class Drawing:
         return set(concerned.staying(place, start, end))
 
 
-def _gone(state: CarrierState, since: int, gone_at: int | None, until: int) -> Standing:
+def _gone(state: CarrierState, gone_at: int, until: int) -> Standing:
     """Return the standing of a carrier that is gone.
 
     Args:
-        since, until: from when and up to when it answers.
-        gone_at: when it was first seen gone; None: it will not stay so.
+        gone_at: when it was first seen gone.
+        until: up to when it answers.
     """
     return table.unknown(state.facts.code)._replace(
         part=state.facts.part.number,
         place=state.ledger.place,
-        since=since,
+        since=gone_at,
         until=until,
         moves_at=until,
         next_share=lines.NEVER,

@@ -52,7 +52,8 @@ class OvenDesk:
         """Return the load that is being put together, None for none."""
         if not self.put_in:
             return None
-        return oven_loads.draft(self.code, self.put_in, self.now)
+        known = self.oven if self.oven.place.code == self.code else None
+        return oven_loads.draft(self.code, self.put_in, self.now, known)
 
     def answer(self, text: str) -> None:
         """Do what a scan asks for, and say what came of it.
