@@ -79,8 +79,10 @@ def put_resting(resting: Mapping[str, str | None], others: Iterable[str] = ()) -
             "ON CONFLICT (carrier) DO UPDATE SET place = excluded.place",
             list(resting.items()),
         )
-    condition, given = listed("carrier", others)
-    execute(f"DELETE FROM resting WHERE {condition}", given)
+    away = list(others)
+    if away:
+        condition, given = listed("carrier", away)
+        execute(f"DELETE FROM resting WHERE {condition}", given)
 
 
 def rest_all() -> None:
