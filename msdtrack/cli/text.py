@@ -80,6 +80,9 @@ def state_text(state: CarrierState, tz: tzinfo, places: Mapping[str, str]) -> st
     """
     facts, ledger, mark = state.facts, state.ledger, mark_of(state)
     part = f"{facts.part.number} {facts.part.description}".strip()
+    early = ""
+    if state.at < facts.received_at:
+        early = f"; it was received only {local_text(facts.received_at, tz)}: this is how it came"
     verdict = "USE" if state.verdict == "use" else "DO NOT USE"
     ends = state.shelf_life_ends
     return described(
@@ -89,7 +92,7 @@ def state_text(state: CarrierState, tz: tzinfo, places: Mapping[str, str]) -> st
                 f"{facts.code}: {part}, lot {facts.lot}, "
                 f"{ledger.quantity} pieces, {facts.kind}, level {facts.part.msl}",
             ),
-            ("as of", local_text(state.at, tz)),
+            ("as of", f"{local_text(state.at, tz)}{early}"),
             ("verdict", f"{SHAPES[mark.kind]} {verdict} ({mark.word})"),
             *(("because", reason_text(reason)) for reason in state.reasons),
             ("next step", next_step_text(state, tz)),

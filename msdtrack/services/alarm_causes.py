@@ -107,15 +107,16 @@ def carrier_causes(
             yield of_carrier(FLOOR_LIFE_LOW, "medium", text, seen)
         open_s = _bag_open_s(seen, elsewhere)
         if open_s is not None and open_s >= close_min * _MINUTE_S:
+            or_load = ", or load it" if seen.verdict == "use" else ""
             if open_s < limit_min * _MINUTE_S:
                 text = (
-                    f"Bag of {named(seen)} open for {close_min:g} min: close it now with fresh "
-                    "desiccant, or load it."
+                    f"Bag of {named(seen)} open for {close_min:g} min or more: close it now with "
+                    f"fresh desiccant{or_load}."
                 )
             else:
                 text = (
                     f"Bag of {named(seen)} open for more than {limit_min:g} min: no quick check "
-                    "any more. Put it into dry storage, or load it."
+                    f"any more. Put it into dry storage{or_load}."
                 )
             yield of_carrier(BAG_OPEN, "medium", text, seen)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from msdtrack.services import catalog
 from msdtrack.services.catalog import Person, Place
 
@@ -22,6 +24,11 @@ def place_names() -> dict[str, str]:
 def all_people() -> list[Person]:
     """Return every person with a badge, by name."""
     return sorted(catalog.people(), key=lambda person: person.name.casefold())
+
+
+def codes_called(name: str, among: Iterable[Place] | Iterable[Person]) -> list[str]:
+    """Return the codes of those that have this name, in any case."""
+    return [one.code for one in among if one.name.casefold() == name.casefold()]
 
 
 def person_names() -> dict[str, str]:

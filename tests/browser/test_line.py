@@ -7,7 +7,7 @@ import time
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, ViewportSize, expect
 
 from msdtrack.services import climate, receiving
 from msdtrack.services.climate import NewReading
@@ -63,6 +63,24 @@ def test_part_and_time_left_are_55_pixels_high(
         assert found["box"] >= 55
         assert found["fits"]
     expect(page.locator(".wall-row", has_text=shop.usable)).to_contain_text("6 d 21 h")
+
+
+@pytest.mark.parametrize(("width", "height"), [(820, 1180), (390, 844)])
+def test_an_upright_tablet_and_a_phone_cut_nothing_off(
+    page: Page, shared: tuple[LiveServer, Workshop], width: int, height: int
+) -> None:
+    """The verdict stands whole within the screen, and alarms are no column of single words."""
+    server, shop = shared
+    page.set_viewport_size(ViewportSize(width=width, height=height))
+    page.goto(f"{server.url}/line/{shop.line}")
+    page.evaluate("document.fonts.ready")
+    rows = page.locator(".wall-row:visible .wall-left .wall-big")
+    assert rows.count() >= 2
+    ends = rows.evaluate_all("l => l.map((e) => e.getBoundingClientRect().right)")
+    assert max(ends) <= width
+    words = page.locator(".wall-alarm-text")
+    widths = words.evaluate_all("l => l.map((e) => e.getBoundingClientRect().width)")
+    assert all(each > width * 0.4 for each in widths)
 
 
 def test_the_screen_shows_what_fits_and_says_how_many_more(

@@ -55,6 +55,13 @@ def test_the_past_can_be_asked_for(run: Run, shop: Shop, at: str, hours: int) ->
     assert used == pytest.approx(hours / 168)
 
 
+def test_a_moment_before_the_receipt_is_told_as_such(run: Run, shop: Shop) -> None:
+    """What it says is how the carrier came, not that it was here; a state since says nothing."""
+    command = ("--database", shop.url, "state", shop.opened, "--at")
+    assert "it was received only" in run(*command, "2026-11-10 12:00").stdout
+    assert "received only" not in run(*command, "2026-11-20 12:00").stdout
+
+
 def test_what_was_not_known_then_does_not_count(run: Run, shop: Shop) -> None:
     """The opening was recorded now: an hour ago nobody knew of it."""
     result = run(

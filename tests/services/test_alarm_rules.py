@@ -127,6 +127,18 @@ def test_an_opened_bag_is_to_be_closed_within_the_hour(place: dict[str, str]) ->
     (later,) = stands("bag_open_too_long")
     assert (later.id, later.times) == (alarm.id, 1)
     assert "no quick check" in later.message
+    assert "or load it" in later.message
+
+
+def test_an_opened_bag_on_hold_is_not_to_be_loaded(place: dict[str, str]) -> None:
+    """How long it is open is no less than told, and nobody is sent to the line with it."""
+    reel = open_reel(place["Bench"])
+    record(reel, "hold", T0 + MIN, reason="dented")
+    for minutes, words in ((58, "open for 50 min or more"), (61, "open for more than 60 min")):
+        alarm_rules.evaluate(T0 + minutes * MIN)
+        (alarm,) = stands("bag_open_too_long")
+        assert words in alarm.message
+        assert "load" not in alarm.message
 
 
 @pytest.mark.parametrize("what", ["close", "line", "cabinet", "scrap"])

@@ -75,6 +75,9 @@ def test_a_past_moment_can_be_asked_for(browser: FlaskClient, shop: Workshop) ->
     assert "As of Thu 14 May 10:00" in text
     assert "in a closed dry bag" in text
     assert "Back to now" in text
+    assert "received only" not in text
+    before = browser.get(f"/carriers/{shop.usable}?at=2020-05-14T10:00").text
+    assert "It was received only" in before
 
 
 def test_a_future_moment_is_a_forecast(browser: FlaskClient, shop: Workshop) -> None:

@@ -57,3 +57,27 @@ def test_no_level_is_guessed_for_a_new_part(browser: FlaskClient) -> None:
     answer = browser.post("/parts/new", data={"number": "WB-2", "msl": ""})
     assert answer.status_code == 422
     assert catalog.parts() == []
+
+
+def test_a_name_is_given_once(browser: FlaskClient) -> None:
+    """A form sent twice makes one place and one person; lists and files go by names."""
+    for path, data in (
+        ("/places/new", {"name": "Line 1", "kind": "line"}),
+        ("/setup/people", {"name": "Ines"}),
+    ):
+        assert browser.post(path, data=data).status_code == 303
+        again = browser.post(path, data=data | {"name": data["name"].upper()})
+        assert again.status_code == 422
+    (place,), (person,) = catalog.places(), catalog.people()
+    assert (
+        f"{place.code} is called so already"
+        in browser.post("/places/new", data={"name": "line 1", "kind": "line"}).text
+    )
+    assert f"{person.code} is the badge of that name" in again.text
+
+
+def test_words_that_found_no_lot_are_not_in_the_way_of_the_next_scan(browser: FlaskClient) -> None:
+    """They stand above the answer; the scan field is empty again."""
+    text = browser.get("/checks?search=C9").text
+    assert "Lots with “C9”" in text
+    assert 'value="C9"' not in text

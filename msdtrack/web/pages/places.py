@@ -18,7 +18,7 @@ from msdtrack.web import who
 from msdtrack.web.charts import Chart, air_chart
 from msdtrack.web.forms import Form
 from msdtrack.web.marks import Mark, air_mark
-from msdtrack.web.names import all_people, all_places
+from msdtrack.web.names import all_people, all_places, codes_called
 from msdtrack.web.rendering import form_moment, render_page
 from msdtrack.web.rows import Row, rows_of
 from msdtrack.web.site import site
@@ -123,6 +123,9 @@ def create() -> AnyResponse:
     """Put a place on file."""
     form = Form(request.form)
     given = _given(form)
+    # In lists and files places go by their names; a form sent twice is caught too.
+    for code in codes_called(given.name, all_places()):
+        form.fault("name", f"{code} is called so already: give this one another name.")
     try:
         form.check()
         place, _ = catalog.create_place(given, site().now())

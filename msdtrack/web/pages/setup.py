@@ -19,7 +19,7 @@ from msdtrack.services.policies import POLICIES, Policy, Value
 from msdtrack.store.records import FactChange
 from msdtrack.web import who
 from msdtrack.web.forms import Form
-from msdtrack.web.names import all_people, all_places, person_names
+from msdtrack.web.names import all_people, all_places, codes_called, person_names
 from msdtrack.web.rendering import render_page
 from msdtrack.web.site import site
 
@@ -96,6 +96,8 @@ def add_person() -> AnyResponse:
     """Put a person on file."""
     form = Form(request.form)
     name = form.text("name", required=True)
+    for code in codes_called(name, all_people()):
+        form.fault("name", f"{code} is the badge of that name: add what tells the two apart.")
     try:
         form.check()
         person = catalog.add_person(name, site().now())

@@ -187,3 +187,4 @@ def test_a_body_that_is_no_list_is_refused_whole(
     """What is no JSON, no list or of another type is a problem, not a refused row."""
     problem = api.refused("POST", "/readings", data=data, content_type=media)
     assert problem["status"] == status
+    assert ("give a list in square brackets" in problem["detail"]) is (status == 422)
