@@ -347,7 +347,13 @@ form.addEventListener("submit", (event) => {
     take(typed);
     return;
   }
-  const isNew = !screen.isOnFile(form.elements.part.value.trim());
+  const isNew = !screen.isOnFile(typed.trim());
+  if (isNew && document.activeElement === form.elements.part) {
+    // The next bar of the label ends in Enter, too: that alone must put no part on file.
+    form.elements.part.select();
+    screen.say("ask", `${typed.trim()} is not on file`, "Another bar of the label waits until this is answered: type our number over it. If the part is new, go on with its level, then take it.");
+    return;
+  }
   const answers = { ...label.answers, part: form.elements.part.value.trim() };
   for (const name of ["new_msl", "new_body_mm", "new_description"]) {
     delete answers[name];

@@ -48,7 +48,7 @@ def title(page: Page, text: str | re.Pattern[str]) -> None:
     expect(page.locator("[data-title]")).to_have_text(text)
 
 
-def line(page: Page, words: str, value: str) -> None:
+def line(page: Page, words: str, value: str | re.Pattern[str]) -> None:
     """Wait until a line of what was read says this."""
     expect(page.locator(f'[data-line="{words}"] b')).to_have_text(value)
 

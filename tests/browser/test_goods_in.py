@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import urllib.error
 import urllib.request
 from collections.abc import Iterator
 
@@ -236,6 +237,21 @@ def test_an_unknown_part_is_put_on_file_by_keys_alone(
     assert (part["msl"], part["body_mm"]) == ("2a", 1.1)
     scan(desk, label("GI-N2", P="", n1P="MK90-TMP", n13E="2A"))
     line(desk, "Part", "WB-TMP-9 Water temperature")
+
+
+def test_the_next_bar_of_the_label_puts_no_part_on_file(
+    desk: Page, live: tuple[LiveServer, Workshop]
+) -> None:
+    """The field of the part number has the focus, and the level of the label stands there."""
+    scan(desk, label("GI-B1", P="", n1P="MK90-BAR", n13E="5"))
+    title(desk, "Which of our parts is MK90-BAR?")
+    scan(desk, "10D2445")
+    title(desk, "10D2445 is not on file")
+    scan(desk, "WB-CND-5")
+    line(desk, "Part", re.compile("^WB-CND-5"))
+    title(desk, "What are the parts in?")
+    with pytest.raises(urllib.error.HTTPError, match="404"):
+        urllib.request.urlopen(f"{live[0].url}/api/v1/parts/10D2445", timeout=10)
 
 
 def test_label_and_file_differ_and_a_person_decides(
