@@ -190,7 +190,7 @@ def _serve(settings: Settings, say: Callable[[str], None]) -> None:
         path.absolute().parent.mkdir(parents=True, exist_ok=True)
         if not path.exists():
             # A slip in the path, or another folder, must not look as if all were lost.
-            click.echo(f"There was no database: {path.absolute()} is new and empty.")
+            click.echo(f"There was no database: {path.absolute()} is new and empty.", err=True)
     # That requests wait for a thread for an instant is no trouble, and worth no line each.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     sys.setswitchinterval(_SWITCH_S)
