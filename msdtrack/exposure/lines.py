@@ -124,6 +124,11 @@ def air_line(air: PlaceAir, of: RateClass, policies: Policies, at: int) -> AirLi
     )
 
 
+def turning_shares(label_h: Fraction | None) -> list[int]:
+    """Return the shares at which reasons or the bake of parts change, by their label hours."""
+    return [UNIT] if label_h is None else [UNIT, int((1 + LONG_EXCESS_H / label_h) * UNIT)]
+
+
 def up_before(line: Line, ago_s: int) -> int:
     """Return the share of a line so long before the moment of its state, as `up` does."""
     share, rate = line.share, line.rate
@@ -251,10 +256,8 @@ def _next_share(state: CarrierState, provisional: bool) -> int:
     """Return the share at which reasons or the bake change."""
     if state.used_share.numerator < state.used_share.denominator:
         return UNIT
-    label_h = state.facts.part.label_hours
-    if label_h is None or provisional or state.bake.column != "up_to_72h":
-        return NEVER
-    return int((1 + LONG_EXCESS_H / label_h) * UNIT)
+    *_, longest = turning_shares(state.facts.part.label_hours)
+    return NEVER if longest == UNIT or provisional or state.bake.column != "up_to_72h" else longest
 
 
 def _bake_bends(state: CarrierState, places: Places) -> list[int]:

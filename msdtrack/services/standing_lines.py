@@ -21,9 +21,10 @@ from msdtrack.services import glance
 from msdtrack.services.accounts import Account, accounts
 from msdtrack.services.air_cache import all_places
 from msdtrack.standard import derating
-from msdtrack.store import concerned, policies, whereabouts
+from msdtrack.store import concerned, policies, stays, whereabouts
 from msdtrack.store import standings as table
 from msdtrack.store.standings import PlaceNow, Standing
+from msdtrack.store.stays import Stay
 from msdtrack.store.touched import TouchedReadings
 
 KEPT_S = 600
@@ -47,13 +48,13 @@ class Drawn(NamedTuple):
     changed: list[Standing]
     dropped: list[str]
     resting: dict[str, str | None]
-    stays: dict[str, Sequence[table.Stay]]
+    stays: dict[str, Sequence[Stay]]
     lines: list[PlaceNow]
 
     def put(self) -> None:
         """Store it, inside a write transaction."""
         table.put(self.changed, self.dropped)
-        table.put_stays(self.stays)
+        stays.put(self.stays)
         whereabouts.put_resting(self.resting, self.stays.keys() - self.resting.keys())
         if self.lines:
             table.put_places_now(self.lines)
@@ -125,7 +126,7 @@ class Drawing:
                     drawn.changed.append(_gone(state, went_at, FOREVER))
                 else:
                     drawn.dropped.append(code)
-            elif ahead or lines.was_out(state):
+            elif ahead or lines.was_out(state) or state.ledger.board is not None:
                 drawn.changed.append(self._standing(account, state, ahead))
             else:
                 drawn.dropped.append(code)
@@ -218,20 +219,32 @@ class Drawing:
             return set(concerned.staying(note.place, start - HOLDS_S, end + HOLDS_S))
         codes: set[str] = set()
         appended = note.newest_before is not None and note.first > note.newest_before
-        stands = self._goes_on(air, note) if appended else self._stays_ahead(air, note)
+        if appended:
+            fallen = self._goes_on(air, note)
+            stands = fallen is not None
+            codes |= fallen or set()
+        else:
+            stands = self._stays_ahead(air, note)
         if not stands:
             table.drop_places_now(note.place)
             self._lines.pop(note.place, None)
             codes |= set(concerned.dependent_on(note.place))
+        if note.newest_before is None:
+            codes |= set(concerned.unmeasured_at(note.place))
         return codes | self._touched_stays(air, note, appended)
 
-    def _goes_on(self, air: PlaceAir, note: TouchedReadings) -> bool:
-        """Carry the lines of a place on over new readings, if they only go on."""
+    def _goes_on(self, air: PlaceAir, note: TouchedReadings) -> set[str] | None:
+        """Carry the lines of a place on over new readings, if they only go on.
+
+        Returns:
+            The carriers that have used less in that air than was thought, so that what is known
+            of them does not hold; None if the lines do not go on.
+        """
         before = note.newest_before
         assert before is not None
         at_place = table.places_now(note.place)
         if not at_place:
-            return True
+            return set()
         after = air.spans(before, note.last, note.last)
         after += air.spans(note.last, self.now + 1, self.now)
         plain = (
@@ -243,7 +256,7 @@ class Drawing:
             and (not self.places.is_cabinet(note.place) or _dry_since(air, before, self.now))
         )
         if not plain:
-            return False
+            return None
         seconds: dict[AirKey, int] = {}
         for span in air.spans(before, note.last, note.last):
             seconds[span.key] = seconds.get(span.key, 0) + span.end - span.start
@@ -252,10 +265,21 @@ class Drawing:
             of = class_named(one.rate_class)
             used = sum(lines.up(of.rate(key)) * of_s for key, of_s in seconds.items())
             if one.share + used > lines.NEVER // 2:
-                return False
+                return None
             carried.append(self._drawn(note.place, one.rate_class, one.share + used))
         table.put_places_now(carried)
-        return True
+        return self._fallen(at_place, carried)
+
+    def _fallen(self, thought: Sequence[PlaceNow], carried: Sequence[PlaceNow]) -> set[str]:
+        """Return the carriers that have used less than a share that turns something, though they
+        had by the lines that were there before."""
+        found: set[str] = set()
+        for one, after in zip(thought, carried, strict=True):
+            before, used = (at.share + at.rate * (self.now - at.at) for at in (one, after))
+            if used < before:
+                for share in lines.turning_shares(class_named(one.rate_class).label_h):
+                    found |= set(concerned.fallen_below(share, one, before, used))
+        return found
 
     def _stays_ahead(self, air: PlaceAir, note: TouchedReadings) -> bool:
         """Draw the forecasts of a place anew if the readings lie behind its newest one: how its

@@ -212,6 +212,7 @@ def keep(touched: Touched, known: Mapping[str, Account] | None = None) -> dict[s
         judged_later = drawing.places.is_cabinet(place) or drawing.places.is_oven(place)
         start = -FOREVER if judged_later else since
         codes |= {*concerned.staying(place, start, FOREVER + 1), *concerned.dependent_on(place)}
+        codes |= set(concerned.unmeasured_at(place))
     for note in touched.readings:
         codes |= drawing.read(note)
     later = codes - known.keys() if len(codes) > PIECE else set()

@@ -92,8 +92,8 @@ def newest_batches(limit: int) -> list[BatchRecord]:
 
 
 def perhaps_unfinished(now: int, place: str | None = None) -> list[str]:
-    """Return the batches with a placement that is not gone by its standing, in order: all that face
-    another reflow are among them if the standings are built.
+    """Return the batches with a placement that is not gone for good by its standing, in order: all
+    that face another reflow are among them if the standings are built.
 
     Args:
         now: the present moment.
@@ -104,15 +104,15 @@ def perhaps_unfinished(now: int, place: str | None = None) -> list[str]:
     if place is None:
         sql = (
             "SELECT DISTINCT b.batch FROM board_placement b CROSS JOIN standing s "
-            "WHERE s.carrier = b.carrier AND s.gone_at IS NULL ORDER BY 1"
+            "WHERE s.carrier = b.carrier AND (s.gone_at IS NULL OR s.until <= ?) ORDER BY 1"
         )
-        return [row[0] for row in rows(sql)]
+        return [row[0] for row in rows(sql, (now,))]
     sql = (
         "SELECT DISTINCT b.batch FROM standing s CROSS JOIN board_placement b "
-        "WHERE b.carrier = s.carrier AND s.gone_at IS NULL AND (s.place = ? OR s.moves_at <= ?) "
-        "ORDER BY 1"
+        "WHERE b.carrier = s.carrier AND (s.gone_at IS NULL OR s.until <= ?) "
+        "AND (s.place = ? OR s.moves_at <= ?) ORDER BY 1"
     )
-    return [row[0] for row in rows(sql, (place, now))]
+    return [row[0] for row in rows(sql, (now, place, now))]
 
 
 def all_with_placements() -> list[str]:

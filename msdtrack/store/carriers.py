@@ -7,8 +7,6 @@ from dataclasses import asdict, fields, replace
 from datetime import date
 from typing import Any
 
-import peewee
-
 from msdtrack.errors import Conflict, NotFound
 from msdtrack.exposure.facts import CarrierFacts
 from msdtrack.store import models, whereabouts
@@ -121,8 +119,9 @@ def carriers(
     Args:
         after: only codes after this one.
         part, lot: only carriers of this part number, of this lot.
-        place: only those received at this place or named with it by an event or a correction.
-            These are candidates; where a carrier is now is the fold's answer.
+        place: only those received at this place or named with it by an event or a correction, and
+            what was split off them. These are candidates; where a carrier is now is the fold's
+            answer.
         text: only those with this in code, part, lot or bag, in any case.
         unsure: only those that are not gone, and these, of which that is not known; if a place is
             asked for, those that are there now, and these. The standings must be built.
@@ -138,7 +137,7 @@ def carriers(
     if unsure is not None:
         query = query.where(whereabouts.is_there(table.code, place) | among(table.code, unsure))
     elif place is not None:
-        query = query.where((table.place == place) | table.code.in_(_sent_to(place)))
+        query = query.where(whereabouts.was_there(table.code, place))
     if text:
         columns = (table.code, table.part, table.lot, table.bag)
         query = query.where(models.holding(text, *columns))
@@ -272,13 +271,6 @@ def codes_that_had_bag(bag: str) -> list[str]:
     """Return the codes of carriers received in this bag or put into it by an event, in order."""
     sql = "SELECT code FROM carrier WHERE bag = ? UNION SELECT carrier FROM event WHERE bag = ?"
     return [row[0] for row in rows(f"{sql} ORDER BY 1", (bag, bag))]
-
-
-def _sent_to(place: str) -> peewee.ModelSelect[Any]:
-    table = models.Event
-    # A correction names the place inside its payload; codes are letters and digits only.
-    named = (table.kind == "correct") & table.payload.contains(f'"{place}"')
-    return table.select(table.carrier).where((table.place == place) | named)
 
 
 def _row(values: Mapping[str, Any]) -> dict[str, Any]:

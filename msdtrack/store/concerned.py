@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterable
 
 from msdtrack.exposure.facts import FOREVER
+from msdtrack.store.standings import PlaceNow
 from msdtrack.store.statements import listed, one_row, rows
 
 
@@ -29,6 +30,28 @@ def dependent_on(place: str, heeding: bool = False) -> list[str]:
     sql = "SELECT carrier FROM standing WHERE air_place = ?" + (
         " AND heeds_air = 1" if heeding else ""
     )
+    return [row[0] for row in rows(sql, (place,))]
+
+
+def fallen_below(share: int, line: PlaceNow, thought: int, used: int) -> list[str]:
+    """Return the carriers that have used less than a share, though it was thought they had.
+
+    Args:
+        line: of their place and class.
+        thought, used: share of that line, before and now.
+    """
+    sql = (
+        "SELECT carrier FROM standing WHERE air_place = ? AND rate_class = ? AND in_air = 1 "
+        "AND share >= ? AND share < ?"
+    )
+    given = (line.place, line.rate_class, share - thought, share - used)
+    return [row[0] for row in rows(sql, given)]
+
+
+def unmeasured_at(place: str) -> list[str]:
+    """Return the carriers at a place that stand in no measured air, but may be forecast by the air
+    that is assumed there: in their bags too, which are no stay."""
+    sql = "SELECT carrier FROM standing WHERE place = ? AND air_place IS NULL AND gone_at IS NULL"
     return [row[0] for row in rows(sql, (place,))]
 
 

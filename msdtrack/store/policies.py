@@ -55,21 +55,21 @@ def set_policy(
     if name == "credit":
         note.parts |= {row[0] for row in rows("SELECT number FROM part WHERE compound_confirmed")}
     elif name == "pause_levels_4_to_5a":
-        note.carriers |= _perhaps_paused()
+        condition, given = listed("msl", _PAUSED)
+        note.parts |= {row[0] for row in rows(f"SELECT number FROM part WHERE {condition}", given)}
+        note.carriers |= _perhaps_labelled()
     else:
         note.everything |= name in _CALCULATED
 
 
-def _perhaps_paused() -> set[str]:
-    """Return the carriers with a standing whose clock the pause in dry storage may stop: by the
-    level of their part, or of a label of their own or of what they were split off."""
-    condition, given = listed("part.msl", _PAUSED)
+def _perhaps_labelled() -> set[str]:
+    """Return the carriers with a standing that a label of their own, or of what they were split
+    off, may give another level than their part's."""
     sql = (
         "SELECT standing.carrier FROM standing JOIN carrier ON carrier.code = standing.carrier "
-        f"JOIN part ON part.number = carrier.part WHERE {condition} "
-        "OR carrier.msl IS NOT NULL OR carrier.parent IS NOT NULL"
+        "WHERE carrier.msl IS NOT NULL OR carrier.parent IS NOT NULL"
     )
-    return {row[0] for row in rows(sql, given)}
+    return {row[0] for row in rows(sql)}
 
 
 def policies(known_at: int | None = None) -> Policies:

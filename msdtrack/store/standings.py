@@ -17,16 +17,13 @@ from typing import Any, NamedTuple
 
 from msdtrack.exposure.facts import FOREVER
 from msdtrack.store.connection import is_sqlite, writing
-from msdtrack.store.statements import execute, executemany, insert_all, listed, one_row, rows
+from msdtrack.store.statements import execute, executemany, listed, one_row, rows
 
 WHOLE = 10**15
 """A whole floor life, in the parts that shares are stored in."""
 
 NEVER_S = 10**18
 """More seconds than anything is left for, to sort by."""
-
-Stay = tuple[str, int, int]
-"""Place, start and end of a time outside a good bag; the end is FOREVER where it goes on."""
 
 
 class Standing(NamedTuple):
@@ -42,7 +39,8 @@ class Standing(NamedTuple):
         left_rate: rate that the time left is reckoned with; None: the one of `place_now`.
         moves_at: when an event that is dated later comes, after which it may be elsewhere.
         heeds_air: it changes when air outside 30/60 comes, besides by its line.
-        gone_at: when it was first seen gone. It is kept for a while for those who ask as of then.
+        gone_at: when it was first seen gone. It is kept for a while for those who ask as of then,
+            and until an event that is dated later has come.
         glance: JSON of what does not move.
     """
 
@@ -159,7 +157,7 @@ def drop() -> None:
 
 
 def seen(as_of: int) -> None:
-    """Note the moment of a write, and forget what was gone long before."""
+    """Note the moment of a write."""
     writing(shows=False)
     execute("UPDATE standing_build SET as_of = ? WHERE as_of < ?", (as_of, as_of))
 
@@ -167,7 +165,7 @@ def seen(as_of: int) -> None:
 def forget_gone(before: int) -> None:
     """Forget carriers that have been gone since before a moment."""
     writing(shows=False)
-    execute("DELETE FROM standing WHERE gone_at < ?", (before,))
+    execute("DELETE FROM standing WHERE gone_at < ? AND until = ?", (before, FOREVER))
 
 
 # -- asking ------------------------------------------------------------------------------------
@@ -252,7 +250,7 @@ def stale_among(codes: Iterable[str], now: int) -> list[str]:
 def _stale(now: int, where: str, given: Sequence[object]) -> list[str]:
     sql = (
         f"SELECT carrier FROM ({_LINES}{where}) q WHERE CASE WHEN gone_at IS NOT NULL "
-        f"THEN gone_at > {{now}} WHEN {_FRESH} THEN {{no}} ELSE {{yes}} END"
+        f"THEN gone_at > {{now}} OR until <= {{now}} WHEN {_FRESH} THEN {{no}} ELSE {{yes}} END"
     )
     yes, no = (1, 0) if is_sqlite() else ("TRUE", "FALSE")
     return [row[0] for row in rows(*_as_of(now, sql.format(now="{now}", yes=yes, no=no), given))]
@@ -282,11 +280,6 @@ def standings() -> list[Standing]:
     """Return every standing, by carrier."""
     found = rows(f"SELECT {_STANDING} FROM standing ORDER BY carrier")
     return [_standing(row) for row in found]
-
-
-def stays() -> list[tuple[str, str, int, int]]:
-    """Return every stay with its carrier, in order."""
-    return rows("SELECT carrier, place, start_at, end_at FROM stay ORDER BY 1, 3, 4, 2")
 
 
 # -- writing -----------------------------------------------------------------------------------
@@ -345,23 +338,6 @@ def unknown(code: str) -> Standing:
         gone_at=None,
         glance="",
     )
-
-
-def put_stays(of: dict[str, Sequence[Stay]]) -> None:
-    """Store the stays of carriers in place of the ones before."""
-    writing(shows=False)
-    condition, given = listed("carrier", of)
-    sql = f"SELECT carrier, place, start_at, end_at FROM stay WHERE {condition}"
-    before = set(rows(sql, given))
-    now = dict.fromkeys((code, *stay) for code, stays in of.items() for stay in stays)
-    ended, begun = list(before - now.keys()), [one for one in now if one not in before]
-    if ended:
-        executemany(
-            "DELETE FROM stay WHERE carrier = ? AND place = ? AND start_at = ? AND end_at = ?",
-            ended,
-        )
-    if begun:
-        insert_all("stay", "carrier, place, start_at, end_at", begun)
 
 
 def places_now(place: str | None = None) -> list[PlaceNow]:

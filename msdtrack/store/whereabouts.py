@@ -18,6 +18,15 @@ _AT_PLACE = (
     "SELECT carrier FROM standing WHERE place = ? AND gone_at IS NULL "
     "UNION SELECT carrier FROM resting WHERE place = ?"
 )
+# A correction names the place inside its payload; codes are letters and digits only.
+_EVER_AT_PLACE = (
+    "WITH RECURSIVE named(code) AS ("
+    "SELECT code FROM carrier WHERE place = ? "
+    "UNION SELECT carrier FROM event WHERE place = ? "
+    "UNION SELECT carrier FROM event WHERE kind = 'correct' AND payload LIKE ? "
+    "UNION SELECT c.code FROM carrier c JOIN named ON c.parent = named.code) "
+    "SELECT code FROM named"
+)
 
 
 def at_place(place: str) -> list[str]:
@@ -33,23 +42,25 @@ def is_there(code: peewee.Field[str], place: str | None) -> peewee.Expression:
         code: the column that names the carrier.
         place: the place.
     """
-    sql, given = (_PRESENT, []) if place is None else (_AT_PLACE, [place, place])
-    return code.in_(peewee.SQL(f"({sql.replace('?', opened().param)})", given))
+    if place is None:
+        return _among_those(code, _PRESENT, [])
+    return _among_those(code, _AT_PLACE, [place, place])
 
 
 def ever_at_place(place: str) -> list[str]:
     """Return the carriers received at a place, or named with it by an event or a correction, and
     all that was split off them: every one that was ever there, and others."""
-    # A correction names the place inside its payload; codes are letters and digits only.
-    sql = (
-        "WITH RECURSIVE named(code) AS ("
-        "SELECT code FROM carrier WHERE place = ? "
-        "UNION SELECT carrier FROM event WHERE place = ? "
-        "UNION SELECT carrier FROM event WHERE kind = 'correct' AND payload LIKE ? "
-        "UNION SELECT c.code FROM carrier c JOIN named ON c.parent = named.code) "
-        "SELECT code FROM named"
-    )
-    return [row[0] for row in rows(sql, (place, place, f'%"{place}"%'))]
+    return [row[0] for row in rows(_EVER_AT_PLACE, _ever_at(place))]
+
+
+def was_there(code: peewee.Field[str], place: str) -> peewee.Expression:
+    """Return the condition that a carrier is one of `ever_at_place`.
+
+    Args:
+        code: the column that names the carrier.
+        place: the place.
+    """
+    return _among_those(code, _EVER_AT_PLACE, _ever_at(place))
 
 
 def touched_after(codes: Iterable[str], at: int) -> set[str]:
@@ -97,3 +108,11 @@ def rest_all() -> None:
 def resting() -> dict[str, str | None]:
     """Return where the carriers rest that are in their bags."""
     return dict(rows("SELECT carrier, place FROM resting"))
+
+
+def _ever_at(place: str) -> list[str]:
+    return [place, place, f'%"{place}"%']
+
+
+def _among_those(code: peewee.Field[str], sql: str, given: list[str]) -> peewee.Expression:
+    return code.in_(peewee.SQL(f"({sql.replace('?', opened().param)})", given))

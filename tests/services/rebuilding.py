@@ -19,6 +19,7 @@ from msdtrack.services import event_recording, second_process, standings
 from msdtrack.services.event_recording import NewEvent
 from msdtrack.services.second_process import Second
 from msdtrack.store import standings as table
+from msdtrack.store import stays
 from msdtrack.store.connection import close_store, open_store
 from tests.services.floor import DRY
 
@@ -28,7 +29,7 @@ PIECE, STEP = 6, 2
 
 def stored() -> str:
     """Return all that is stored of standings."""
-    return repr((table.standings(), table.stays(), sorted(table.places_now())))
+    return repr((table.standings(), stays.stays(), sorted(table.places_now())))
 
 
 def main(url: str, now: int, how: str) -> None:

@@ -143,6 +143,20 @@ def test_what_dry_storage_made_whole_is_off_the_list(shop: dict[str, str], batch
     assert batch not in codes()
 
 
+def test_what_was_never_out_for_a_second_is_between_reflows_too(
+    shop: dict[str, str], batch: str
+) -> None:
+    """Opened, placed and closed again with one moment for all."""
+    piece = placed(batch, opened(shop["Bench"], 0), 0)
+    close = NewEvent(
+        str(uuid4()), piece, "close", NOW, desiccant="fresh", new_hic="fresh", seal="heat"
+    )
+    record([close], NOW)
+    (found,) = board_glances.unfinished(NOW).glances
+    assert (found.code, found.status) == (batch, "in_dry_bag")
+    assert_same(found, board_glances.glance_of_batch(now(batch)))
+
+
 def test_without_standings_every_batch_is_looked_at(shop: dict[str, str], batch: str) -> None:
     """They can be dropped at any time: the answer is the same, in a transaction too."""
     placed(batch, opened(shop["Bench"], 10), 5)

@@ -16,12 +16,13 @@ import pytest
 from hypothesis import HealthCheck, Phase, event, given, settings
 from hypothesis import strategies as st
 
-from msdtrack.exposure.facts import HOUR_S
+from msdtrack.exposure.facts import HOUR_S, PartFacts
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services import (
     answers,
     board_glances,
     carrier_states,
+    catalog,
     climate,
     event_recording,
     standings,
@@ -32,7 +33,7 @@ from msdtrack.services.event_recording import NewEvent
 from msdtrack.services.glance import Glance, glance_of
 from msdtrack.services.watch_list import WatchLine
 from msdtrack.services.whereabouts import at_place
-from msdtrack.store import carriers, concerned, connection, whereabouts
+from msdtrack.store import carriers, concerned, connection, stays, whereabouts
 from msdtrack.store import standings as table
 from msdtrack.store.connection import close_store, open_store
 from msdtrack.times import parse_time
@@ -207,13 +208,13 @@ def random_history_of(floor: Floor, data: st.DataObject, steps: int) -> None:
 
 
 def assert_rebuilt_says_the_same(now: int) -> None:
-    before, stays, resting = watch_list.lines(now), table.stays(), whereabouts.resting()
+    before, stayed, resting = watch_list.lines(now), stays.stays(), whereabouts.resting()
     standings.rebuild(now)
     after = watch_list.lines(now)
     assert [one.code for one in after] == [one.code for one in before]
     for one, other in zip(after, before, strict=True):
         assert_same_answer(one.answer, other.answer | {"floor_life": one.answer["floor_life"]})
-    assert table.stays() == stays
+    assert stays.stays() == stayed
     assert whereabouts.resting() == resting
 
 
@@ -345,3 +346,19 @@ def test_other_tables_build_it_anew(shop: dict[str, str], monkeypatch: pytest.Mo
     build = table.build()
     assert build is not None
     assert build[0] == "1 other figures"
+
+
+def test_milder_air_than_was_thought_gives_floor_life_back(shop: dict[str, str]) -> None:
+    """A sensor that was cut off sends what it kept: the last hot reading did not hold so long."""
+    catalog.create_part(PartFacts("BL-4", "4", body_mm=0.9, label_floor_life_hours=10), NOW)
+    readings(shop["Bench"], *range(-540, -20, 10))
+    readings(shop["Bench"], -20, air=(31.0, 70.0))
+    code = receive(shop["Bench"], part="BL-4").code
+    event_recording.record([NewEvent(str(uuid4()), code, "open", NOW - 9 * HOUR_S, hic=DRY)], NOW)
+    standings.rebuild(NOW)
+    (before,) = watch_list.glances(NOW)
+    assert "floor_life_exceeded" in before.reasons
+    readings(shop["Bench"], *range(-19, 1))
+    (after,) = watch_list.glances(NOW)
+    assert "floor_life_exceeded" not in after.reasons
+    check(NOW, [shop["Bench"]])

@@ -57,6 +57,10 @@ def test_whatever_happens(empty: Path, data: st.DataObject) -> None:
         for place in floor.places.values():
             here = [one for one in there if one.ledger.place == place]
             assert list(pages(now, limit, place=place)) == codes(here)
+            ever, _ = whereabouts.ever(now, place=place)
+            assert codes(ever) == [
+                code for code, one in sorted(every.items()) if one.ledger.place == place
+            ]
         for part in PARTS:
             of_it = [one for one in there if one.facts.part.number == part.number]
             assert list(pages(now, limit, part=part.number)) == codes(of_it)

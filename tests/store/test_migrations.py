@@ -21,6 +21,7 @@ from msdtrack.store import (
     prints,
     reading_log,
     standings,
+    stays,
 )
 from msdtrack.store.connection import close_store, open_store, write
 from msdtrack.store.database_url import run
@@ -189,17 +190,17 @@ def test_standings_are_kept_as_one_glance(database_url: str, tmp_path: Path) -> 
         for _ in range(2):
             run(connection.opened(), "INSERT INTO stay VALUES ('CARRIER1', 'LINE1', 7, 9)")
     open_store(database_url, backup_dir=tmp_path)
-    assert standings.stays() == []
+    assert stays.stays() == []
     (one,) = standings.standings()
     stay = ("LINE1", T0, T0 + 10)
     with write():
         standings.put([one._replace(glance="[]")], [])
-        standings.put_stays({"CARRIER1": [stay, stay]})
+        stays.put({"CARRIER1": [stay, stay]})
     assert standings.standings() == [one._replace(glance="[]")]
-    assert standings.stays() == [("CARRIER1", *stay)]
+    assert stays.stays() == [("CARRIER1", *stay)]
     with write():
-        standings.put_stays({"CARRIER1": []})
-    assert standings.stays() == []
+        stays.put({"CARRIER1": []})
+    assert stays.stays() == []
 
 
 def test_who_moves_is_found_from_a_narrow_index(tmp_path: Path) -> None:
