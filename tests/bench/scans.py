@@ -23,6 +23,7 @@ from msdtrack.store.connection import close_store, open_store, read, write
 from msdtrack.store.statements import execute
 from msdtrack.times import parse_time, zone
 from msdtrack.web.marks import mark_of
+from tests.bench import bare_server
 from tests.bench.databases import Databases
 from tests.bench.http_client import Answer, Client, Connection, at_once
 from tests.bench.measuring import REPEATS, absolute, heading, percentile, ratio
@@ -207,9 +208,15 @@ def _one(databases: Databases, url: str, groups: list[list[str]], count: int) ->
     desk, sender = Station("Bench 1", codes[::2]), Station("Sender", codes[1::2])
     commits: list[float] = []
     empty: list[float] = []
+    least: list[float] = []
     halves: list[dict[str, float]] = []
-    with raw_commits(databases) as commit, served(url) as server:
-        connection = Connection(server.port)
+    with (
+        raw_commits(databases) as commit,
+        databases.empty() as bare_url,
+        bare_server.bare_server(bare_url) as bare_port,
+        served(url) as server,
+    ):
+        connection, bare = Connection(server.port), Connection(bare_port)
         small = _no_database(connection)
         first = []
         for request in desk.scans(connection, 2):
@@ -219,12 +226,14 @@ def _one(databases: Databases, url: str, groups: list[list[str]], count: int) ->
         _warm(connection, desk, sender)
         for _ in range(REPEATS):
             before = len(desk.picks), len(desk.actions), len(sender.actions), len(commits)
+            least_before = len(least)
             for request in desk.scans(connection, count):
                 desk.took_scan(connection.ask(request))
             commits += [commit() for _ in range(count // 2)]
             for request in sender.events(connection, count // 2):
                 sender.took_event(connection.ask(request))
             empty += [connection.ask(small).seconds for _ in range(count // 2)]
+            least += [bare.ask(request).seconds for request in _bare_scans(bare, count // 2)]
             halves.append(
                 {
                     "pick": median(desk.picks[before[0] :]),
@@ -232,9 +241,11 @@ def _one(databases: Databases, url: str, groups: list[list[str]], count: int) ->
                     "scan": median(desk.picks[before[0] :] + desk.actions[before[1] :]),
                     "api": median(sender.actions[before[2] :]),
                     "raw": median(commits[before[3] :]),
+                    "least": median(least[least_before:]),
                 }
             )
         connection.close()
+        bare.close()
     print(f"  One station, {len(desk.picks) + len(desk.actions)} scans, "
           f"{len(sender.actions)} events by the API")  # fmt: skip
     absolute("the first two scans after the start", max(first))
@@ -242,6 +253,7 @@ def _one(databases: Databases, url: str, groups: list[list[str]], count: int) ->
     _shares("scan that records an event", desk.actions)
     _shares("event by the API", sender.actions)
     _shares("the server's no-database route", empty)
+    _shares("a Flask view that commits one row and no more", least)
     _shares("limit: raw commit", commits)
     found = {name: median(half[name] for half in halves) for name in halves[0]}
     for name, what in (
@@ -251,7 +263,16 @@ def _one(databases: Databases, url: str, groups: list[list[str]], count: int) ->
     ):
         value = found[name] / found["raw"]
         ratio(what, value, "<= 5", value <= 5, ours=found[name], limit=found["raw"])
+    print(f"  {'to compare: one row by Flask, p50 / raw commit':<60}"
+          f"{found['least'] / found['raw']:>12,.2f}")  # fmt: skip
     compared(databases, url, [desk, sender])
+
+
+def _bare_scans(connection: Connection, count: int) -> Iterator[bytes]:
+    """Yield scans for the server that only stores them."""
+    for _ in range(count):
+        sent = {"id": str(uuid4()), "station": "Bare", "code": _OPEN, "at": int(time.time())}
+        yield connection.request("POST", bare_server.PATH, json.dumps(sent).encode())
 
 
 def _warm(connection: Connection, desk: Station, sender: Station) -> None:
