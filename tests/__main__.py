@@ -1,4 +1,4 @@
-"""`python3 tests [--no-lint] [--require-all] [pytest arguments]`: set up .venv, run every check.
+"""`python3 tests [--help] [--no-lint] [--require-all] [for pytest]`: set up .venv, run every check.
 
 Old Pythons must be able to read this file: no f-strings, no annotations, ASCII only.
 """

@@ -360,6 +360,16 @@ def test_tests_run_pytest_with_the_arguments_and_pass_its_exit_code_on(whole: Ch
     assert nothing.returncode == 5
 
 
+@pytest.mark.parametrize("option", ["--help", "-h"])
+def test_tests_show_their_help_and_do_nothing_else(checkout: Checkout, option: str) -> None:
+    """Without a .venv, and without making one; it says how options reach pytest."""
+    done = _start(checkout, "tests", option)
+    assert (done.returncode, done.stderr) == (0, "")
+    for words in ("--no-lint", "--require-all", "passed on to pytest", "pytest --help"):
+        assert words in done.stdout
+    assert not checkout.venv.exists()
+
+
 def test_tests_fail_if_a_check_before_pytest_fails(whole: Checkout) -> None:
     """A finding of ruff fails the run though every test passes, and is named at the end."""
     write_stamp(whole, frozenset({"test", "postgresql"}))

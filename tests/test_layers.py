@@ -20,13 +20,14 @@ ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = "msdtrack"
 
 # What each part of the package may import of the others. Everyone may import ANYWHERE.
-ANYWHERE = {"digits", "errors", "resources", "__version__"}
+ANYWHERE = {"digits", "errors", "phrases", "resources", "__version__"}
 CORE = {"standard", "exposure"}
 BELOW_SERVICES = CORE | {"times", "printing", "store"}
 ALLOWED: dict[str, set[str]] = {
     "__init__": set(),
     "digits": set(),
     "errors": set(),
+    "phrases": set(),
     "resources": set(),
     "standard": set(),
     "exposure": {"standard"},

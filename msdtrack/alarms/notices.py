@@ -158,6 +158,7 @@ def _receiver(url: str, number: int, asset: apprise.AppriseAsset) -> Receiver:
     if not isinstance(service, apprise.NotifyBase):
         message = f"address {number} of notice_urls is none that Apprise knows"
         raise BadInput(f"Notices can't be sent: {message}.", [FieldError("notice_urls", message)])
-    parts = urlsplit(url)
+    # Some services have a token where others have a host.
+    parts = urlsplit(service.url(privacy=True))  # type: ignore[no-untyped-call]
     label = f"{number}: {parts.scheme} {parts.hostname or ''}".strip()
     return Receiver(Target(hashlib.sha256(url.encode()).hexdigest()[:24], label), service)

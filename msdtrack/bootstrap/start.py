@@ -21,6 +21,25 @@ from msdtrack.bootstrap.venv import (
 ROOT = Path(__file__).resolve().parent.parent.parent
 TEST_EXTRAS = frozenset({"test", "postgresql"})
 
+TESTS_HELP = """\
+Usage: python3 tests [--no-lint] [--require-all] [options and paths for pytest]
+
+Sets up .venv with all that the tests need, then runs ruff, mypy and pytest.
+
+  --no-lint      leave out ruff and mypy
+  --require-all  a test that can't run here, for want of Chromium or PostgreSQL, is a failure
+  -h, --help     show this, and do nothing else
+
+Everything else is passed on to pytest, which runs in the top folder:
+
+  python3 tests --no-lint tests/exposure   one folder, or one file
+  python3 tests -k "reset and not bake"    tests by words of their names
+  python3 tests -x --lf                    what failed last, up to the first failure
+  python3 tests -m "not browser"           without the tests of a marker
+
+What else pytest knows: python -m pytest --help, with the Python of .venv.
+"""
+
 
 def _prepare(extras: frozenset[str]) -> Checkout:
     """Return the checkout this file stands in, with its `.venv` ready; else leave with words."""
@@ -61,8 +80,12 @@ def run_tests(argv: Sequence[str]) -> int:
     """Set up `.venv`, then run ruff, mypy and pytest; return 0 if all of them passed.
 
     Args:
-        argv: Arguments for pytest, run from the top folder; `--no-lint` leaves out ruff and mypy.
+        argv: Arguments for pytest, run from the top folder; `--no-lint` leaves out ruff and mypy,
+            `--help` only shows what there is.
     """
+    if {"-h", "--help"} & set(argv):
+        print(TESTS_HELP, end="")
+        return 0
     checkout = _prepare(TEST_EXTRAS)
     python = [str(checkout.python), "-m"]
     for_pytest = [argument for argument in argv if argument != "--no-lint"]

@@ -17,6 +17,7 @@ from msdtrack.cli.session import (
 )
 from msdtrack.cli.text import WIDTH, aligned, described
 from msdtrack.config import SETTINGS, Setting
+from msdtrack.phrases import counted
 from msdtrack.services import labelling, standings
 from msdtrack.standard.tables import CHECK_YOUR_COPY, Table, fingerprint, published_tables
 from msdtrack.store.backup import backup_to
@@ -94,7 +95,7 @@ def rebuild(session: Session) -> None:
     """Drop the stored standings behind the watch list and compute them anew from the log."""
     with session.opened():
         kept = standings.rebuild(session.now())
-    click.echo(f"Computed anew: the standings of {kept} carriers")
+    click.echo(f"Computed anew: the standings of {counted(kept, 'carrier')}")
 
 
 @click.command()

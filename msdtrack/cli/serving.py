@@ -208,8 +208,12 @@ def _serve(settings: Settings, say: Callable[[str], None]) -> None:
         )
     except OSError as error:
         close_store()
-        message = f"Port {settings.port} on {settings.host} can't be had: {error.strerror}."
-        raise UsageFailure(Refused(message)) from error
+        raise UsageFailure(
+            Refused(
+                f"Port {settings.port} on {settings.host} can't be had: {error.strerror}. Choose "
+                "another --port or --host."
+            )
+        ) from error
     alarms = start_scheduler(
         utc_now,
         f"{socket.gethostname()} {os.getpid()} {uuid.uuid4().hex[:8]}",

@@ -8,7 +8,7 @@ import time
 import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime, tzinfo
+from datetime import tzinfo
 from pathlib import Path
 from typing import IO, Any
 from urllib.parse import unquote
@@ -104,15 +104,14 @@ class Session:
         return "default"
 
     @contextmanager
-    def opened(self, makes: bool = False, **flags: Any) -> Iterator[Settings]:
+    def opened(self, makes: bool = False) -> Iterator[Settings]:
         """Hold the database open and its tables up to date.
 
         Args:
             makes: make a database where there is none; otherwise that is an error, for a slip in
                 the path must not look like an empty shop.
-            flags: as for `settings`.
         """
-        settings = self.settings(**flags)
+        settings = self.settings()
         path = sqlite_path(settings.database)
         if path is not None and not makes and not path.exists():
             raise NotFound(
@@ -157,11 +156,6 @@ def moment_of(text: str | None, tz: tzinfo, option: str) -> int | None:
         return local_to_utc(text, tz)
     except BadInput as error:
         raise click.BadParameter(error.message, param_hint=option) from error
-
-
-def local_time(moment: int, tz: tzinfo) -> str:
-    """Return a moment in local time with its year: "2026-11-24 14:05"."""
-    return datetime.fromtimestamp(moment, UTC).astimezone(tz).strftime("%Y-%m-%d %H:%M")
 
 
 def place_called(text: str) -> str:

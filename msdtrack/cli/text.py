@@ -11,6 +11,7 @@ from fractions import Fraction
 from msdtrack.exposure.facts import HOUR_S
 from msdtrack.exposure.state import CarrierState
 from msdtrack.exposure.working import Line, Working
+from msdtrack.phrases import counted
 from msdtrack.services.board_glances import BatchGlance
 from msdtrack.services.glance import Glance, glance_of
 from msdtrack.times import duration_text, local_text
@@ -90,7 +91,7 @@ def state_text(state: CarrierState, tz: tzinfo, places: Mapping[str, str]) -> st
             (
                 "carrier",
                 f"{facts.code}: {part}, lot {facts.lot}, "
-                f"{ledger.quantity} pieces, {facts.kind}, level {facts.part.msl}",
+                f"{counted(ledger.quantity, 'piece')}, {facts.kind}, level {facts.part.msl}",
             ),
             ("as of", f"{local_text(state.at, tz)}{early}"),
             ("verdict", f"{SHAPES[mark.kind]} {verdict} ({mark.word})"),
@@ -146,9 +147,9 @@ def watch_text(watched: Sequence[Glance], now: int, tz: tzinfo, places: Mapping[
     table = aligned(headings, rows, right={"used", "left"})
     batches = sum(isinstance(seen, BatchGlance) for seen in watched)
     alone = len(watched) - batches
-    count = f"{alone} {'carrier' if alone == 1 else 'carriers'}"
+    count = counted(alone, "carrier")
     if batches:
-        count += f" and {batches} {'batch' if batches == 1 else 'batches'} of boards"
+        count += f" and {counted(batches, 'batch', 'batches')} of boards"
     return f"{count} as of {local_text(now, tz)}\n\n{table}"
 
 

@@ -1,4 +1,4 @@
-"""A place's readings as spans of air, free of any part (design 4.1).
+"""A place's readings as spans of air, free of any part.
 
 Readings between two moments at most 30 minutes apart give measured air, the worse of the two; what
 is further apart, before the first or long after the last is assumed, never guessed better than the
@@ -35,7 +35,7 @@ _KEPT_SPANS = 256
 """Answers that are kept: those between any two days of a season, and after the newest reading."""
 
 _LOOK_BACK_H = 6
-"""The forecast looks back as far as the beginning of the hour so long ago."""
+"""The forecast looks back to the beginning of the hour that was this many hours ago."""
 
 
 class Present(NamedTuple):
@@ -254,14 +254,14 @@ class PlaceAir:
         yield from self._assumed(max(start, held_to), end, "no_reading_since", (temp, rh))
 
     def _measured(self, start: int, end: int, air: Air) -> Iterator[Span]:
-        for s, e, now in self._by_settings(start, end):
+        for s, e, now in self.settings.pieces(start, end):
             guarded = (air[0] + now.tolerance_temp_c100, air[1] + now.tolerance_rh_c100)
             yield Span(s, e, key_of(air, guarded, None), air, guarded)
 
     def _assumed(
         self, start: int, end: int, missing: Missing, measured: Air | None
     ) -> Iterator[Span]:
-        for s, e, now in self._by_settings(start, end):
+        for s, e, now in self.settings.pieces(start, end):
             assumed = (now.assumed_temp_c100, now.assumed_rh_c100)
             raw = guarded = assumed
             if measured is not None:
@@ -271,16 +271,6 @@ class PlaceAir:
                     [assumed, (temp + now.tolerance_temp_c100, rh + now.tolerance_rh_c100)]
                 )
             yield Span(s, e, key_of(raw, guarded, missing), raw, guarded)
-
-    def _by_settings(self, start: int, end: int) -> Iterator[tuple[int, int, AirSettings]]:
-        if start >= end:
-            return
-        if not self.settings.changes:
-            yield start, end, self.settings.first
-            return
-        edges = [start, *self.settings.moments_between(start, end), end]
-        for s, e in itertools.pairwise(edges):
-            yield s, e, self.settings.at(s)
 
 
 def _cut_to(start: int, end: int, spans: list[Span]) -> list[Span]:

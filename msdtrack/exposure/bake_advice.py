@@ -1,4 +1,4 @@
-"""Which bakes a carrier may have, which it may not and why (design 4.4, Table 4-1)."""
+"""Which bakes a carrier may have, which it may not and why."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from functools import lru_cache
 from math import inf
 
 from msdtrack.exposure import bake_rules
-from msdtrack.exposure.clock import HOT_C
 from msdtrack.exposure.facts import HOUR_S, CarrierFacts, PartFacts
 from msdtrack.exposure.ledger import Ledger
 from msdtrack.standard import baking, drypack
@@ -89,7 +88,7 @@ def advise(
         cumulative_h: the site's limit of hours above 90 °C.
         oven: the oven in question, None for any.
 
-    Source: J-STD-033, Table 4-1 and clause 4.2.
+    Source: J-STD-033, Table 4-1.
     """
     part = facts.part
     if part.msl == "1":
@@ -151,7 +150,7 @@ def option_at(
         cumulative_h: the site's limit of hours above 90 °C.
         oven: the oven in question, None for any.
 
-    Source: J-STD-033, Table 4-1 and clause 4.2.
+    Source: J-STD-033, Table 4-1.
     """
     if facts.part.msl == "1":
         return Refusal(temp_c, _NO_NEED)
@@ -229,7 +228,7 @@ def _why_not(
     oven: OvenLimits | None,
 ) -> str | None:
     temp_c = option.temp_c
-    carrier_max_c = _limit_c(part, kind)
+    carrier_max_c = carrier_limit_c(part, kind)
     if temp_c > carrier_max_c:
         return (
             f"The {kind} stands {carrier_max_c:g} °C at most: "
@@ -237,7 +236,7 @@ def _why_not(
         )
     if part.max_bake_c is not None and temp_c > part.max_bake_c:
         return f"The component stands {part.max_bake_c:g} °C at most."
-    if temp_c > HOT_C and Fraction(hot_s, HOUR_S) + option.hours > cumulative_h:
+    if temp_c > drypack.HOT_C and Fraction(hot_s, HOUR_S) + option.hours > cumulative_h:
         done = hot_s / HOUR_S
         return f"It would pass the limit of {cumulative_h} h above 90 °C ({done:.1f} h done)."
     if oven is not None:
@@ -249,17 +248,13 @@ def _why_not(
     return None
 
 
-def carrier_limit_c(facts: CarrierFacts) -> float:
-    """Return the highest temperature the carrier stands, °C: as marked, else 40 °C.
+def carrier_limit_c(part: PartFacts, kind: str) -> float:
+    """Return the highest temperature a carrier of a kind stands, °C: as marked, else 40 °C.
 
     Components on a board are in no carrier any more: infinity.
 
-    Source: J-STD-033, clause 4.2.2 (low-temperature carriers).
+    Source: J-STD-033 (low-temperature carriers, published).
     """
-    return _limit_c(facts.part, facts.kind)
-
-
-def _limit_c(part: PartFacts, kind: str) -> float:
     if kind == ON_BOARD:
         return inf
     marked = part.carrier_max_c

@@ -1,4 +1,4 @@
-"""When a bake is due and how long it must last (design 4.4)."""
+"""When a bake is due and how long it must last."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from msdtrack.exposure.facts import HOUR_S, PartFacts
 from msdtrack.exposure.ledger import Ledger, Need
 from msdtrack.exposure.oven import Band
 from msdtrack.standard import baking
+from msdtrack.standard.baking import LONG_EXCESS_H
 
-LONG_EXCESS_H = 72
-MAKERS_PLUS_C = 5
+MAKERS_PLUS_C = min(baking.PLUS_C.values())
 """Tolerance above the temperature of a maker's own bake, where the maker states none (the
 narrowest of Table 4-1)."""
 
@@ -18,7 +18,7 @@ narrowest of Table 4-1)."""
 def reasons(part: PartFacts, ledger: Ledger) -> tuple[str, ...]:
     """Return why only a bake makes this carrier usable again; empty where none is needed.
 
-    Source: J-STD-033, clauses 4.1 and 5.6; Table 4-1.
+    Source: J-STD-033, Tables 4-1 and 5-1; what counts as bake-only is this program's rule.
     """
     if part.msl == "1":
         return ()
@@ -69,22 +69,24 @@ def need(part: PartFacts, ledger: Ledger, temp_c: float) -> Need:
     """
     own = part.maker_bake
     if own is not None:
-        low = round(own.temp_c * 100)
-        band = Band(low, low + MAKERS_PLUS_C * 100)
-        fits = band.low_c100 <= round(temp_c * 100) <= band.high_c100
+        band = _band(own.temp_c, MAKERS_PLUS_C)
+        fits = own.temp_c <= temp_c <= own.temp_c + MAKERS_PLUS_C
         spent = own.once and ledger.maker_bakes > 0
         hours = Fraction(own.hours) if fits and not spent else None
         return Need(band, hours, "maker's own bake", makers=True)
     for tabulated in baking.TEMPS_C:
-        low = tabulated * 100
-        band = Band(low, low + baking.PLUS_C[tabulated] * 100)
-        if band.low_c100 <= round(temp_c * 100) <= band.high_c100:
+        plus_c = baking.PLUS_C[tabulated]
+        if tabulated <= temp_c <= tabulated + plus_c:
             which = column(part, ledger)
             table_h = table_hours(part, which, tabulated)
-            source = table_source(part, which)
-            return Need(band, None if table_h is None else Fraction(table_h), source)
-    stated = round(temp_c * 100)
-    return Need(Band(stated, stated), None, "no such temperature in Table 4-1")
+            hours = None if table_h is None else Fraction(table_h)
+            return Need(_band(tabulated, plus_c), hours, table_source(part, which))
+    return Need(_band(temp_c, 0), None, "no such temperature in Table 4-1")
+
+
+def _band(low_c: float, plus_c: int) -> Band:
+    low = round(low_c * 100)
+    return Band(low, low + plus_c * 100)
 
 
 def table_hours(part: PartFacts, which: baking.Column, temp_c: int) -> int | None:

@@ -1,4 +1,4 @@
-"""How far a fold went, so that it is carried on instead of made anew (design 4.8)."""
+"""How far a fold went, so that it is carried on instead of made anew."""
 
 from __future__ import annotations
 

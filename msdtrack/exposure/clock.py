@@ -1,4 +1,9 @@
-"""What time does to a carrier: exposure, dry storage and its reset, bakes (design 4.2 to 4.4).
+"""What time does to a carrier: exposure, dry storage and its reset, bakes.
+
+Whatever is not in a closed bag with good desiccant, in dry storage or in a running bake is exposed.
+Bag and cabinets one after another are one dry storage. It stops the clock of levels 2, 2a and 3;
+at levels 4 to 5a the label rate goes on, for moisture already inside moves inward: provisionally
+while a reset is possible, cancelled by the reset, for good if the storage breaks before.
 
 Every sum is exact, so a stretch of time may be split anywhere but inside a running bake: which of
 an oven's readings count is judged over the whole of it.
@@ -6,7 +11,6 @@ an oven's readings count is judged over the whole of it.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime
@@ -16,20 +20,17 @@ from functools import lru_cache
 from msdtrack.exposure import bake_rules, oven
 from msdtrack.exposure.air_use import plain_use
 from msdtrack.exposure.dry_spells import spells
-from msdtrack.exposure.facts import HOUR_S, CarrierFacts, PartFacts, Policies
+from msdtrack.exposure.facts import FOREVER, HOUR_S, CarrierFacts, PartFacts, Policies
 from msdtrack.exposure.ledger import Basis, Interval, Joined, Ledger, Phase, Storage
 from msdtrack.exposure.places import Places
 from msdtrack.exposure.rates import RateClass, label_rate, rate, rate_class
-from msdtrack.exposure.spans import Span
+from msdtrack.exposure.spans import AirKey, Span
 from msdtrack.standard import derating, drypack, recovery
 
 BEYOND_TABLE_S = 15 * 60
-"""Longer than this beyond Table 7-1 without a break, and only a bake resets (design 4.2)."""
+"""Longer than this beyond Table 7-1 without a break, and only a bake resets (our own rule)."""
 
-HOT_C = 90
-"""Hours in an oven above this temperature are summed per carrier (design 4.4)."""
-
-_NOTHING = (Fraction(0), Fraction(0))
+_NOTHING = Fraction(0)
 
 
 class Clock:
@@ -60,20 +61,22 @@ class Clock:
         self.policies = policies
         self.at = at
         self.joined = joined or {}
+        # Looked up once, as it is mostly the same for good.
         self._class = None if policies.credit.changes else rate_class(part, policies.credit.first)
-        self._rule = recovery.dry_storage_rule(self.part.msl)
+        self._rule = recovery.dry_storage_rule(part.msl)
         self._pauses = self._rule is not None and self._rule.pauses
         sealed = facts.sealed_on
         self.ledger = Ledger(
-            now=-(1 << 40),
+            now=-FOREVER,
             phase=Phase.BAGGED,
             place=facts.place,
             bag=facts.bag,
             quantity=facts.quantity,
             known_closed_at=facts.received_at,
+            sealed_on=sealed,
             shelf_life_ends=facts.shelf_life_ends
             or (None if sealed is None else _shelf_life_end(sealed)),
-            history_unknown=sealed is None and self.part.msl != "1",
+            history_unknown=sealed is None and part.msl != "1",
             unknowns=frozenset({"history_unknown"} if sealed is None else ()),
         )
 
@@ -111,18 +114,13 @@ class Clock:
         credit = self.policies.credit
         if ledger.storage is not None:
             self._break_storage(ledger.storage)
-        if not self.working and self._class is not None:
-            self._expose_in(self._class, start, end)
-            return
         if not self.working:
-            edges = [start, *credit.moments_between(start, end), end]
-            for s, e in itertools.pairwise(edges):
-                self._expose_in(rate_class(self.part, credit.at(s)), s, e)
+            for s, e, now in credit.pieces(start, end):
+                self._expose_in(self._class or rate_class(self.part, now), s, e)
             return
         for span in self.places.air(ledger.place).spans(start, end, self.at):
-            edges = [span.start, *credit.moments_between(span.start, span.end), span.end]
-            for s, e in itertools.pairwise(edges):
-                self._expose_span(span._replace(start=s, end=e), credit.at(s), note)
+            for s, e, now in credit.pieces(span.start, span.end):
+                self._expose_span(span._replace(start=s, end=e), now, note)
 
     def _expose_in(self, of: RateClass, start: int, end: int) -> None:
         """Expose it as `_expose_span` does, but sum the parts that are used first."""
@@ -148,18 +146,21 @@ class Clock:
         for start, end, key, _, _ in spans:
             used = of.whole(key) * (end - start)
             whole += used
-            if key.cell == derating.BEYOND:
-                ledger.beyond_run_s += end - start
-                if ledger.beyond_run_s > BEYOND_TABLE_S and self.part.msl != "1":
-                    ledger.beyond_table = True
-            else:
-                ledger.beyond_run_s = 0
-            if not key.within_30_60:
-                ledger.outside_30_60 = True
+            self._note_air(key, end - start)
             if key.missing is not None:
                 ledger.assumed += Fraction(used, of.parts)
-                ledger.unknowns |= {key.missing}
         return whole
+
+    def _note_air(self, key: AirKey, seconds: int) -> None:
+        """Note what an exposure in this air leaves behind beside the share."""
+        ledger = self.ledger
+        ledger.beyond_run_s = ledger.beyond_run_s + seconds if key.cell == derating.BEYOND else 0
+        if ledger.beyond_run_s > BEYOND_TABLE_S and self.part.msl != "1":
+            ledger.beyond_table = True
+        if not key.within_30_60:
+            ledger.outside_30_60 = True
+        if key.missing is not None:
+            ledger.unknowns |= {key.missing}
 
     def _note_stay(self, start: int, end: int) -> None:
         """Note where the air has decided about it."""
@@ -179,51 +180,37 @@ class Clock:
             ledger.full_since = span.start + _ceil((1 - ledger.used) / per_s)
         ledger.used += share
         ledger.exposure_s += seconds
-        if not key.within_30_60:
-            ledger.outside_30_60 = True
-        ledger.beyond_run_s = ledger.beyond_run_s + seconds if key.cell == derating.BEYOND else 0
-        if ledger.beyond_run_s > BEYOND_TABLE_S and self.part.msl != "1":
-            ledger.beyond_table = True
+        self._note_air(key, seconds)
         basis: Basis = "measured"
         if key.missing is not None:
             basis = "assumed"
             ledger.assumed += share
-            ledger.unknowns |= {key.missing}
-        self._record(span.start, span.end, basis, per_s, share, span, note)
+        self._record(span.start, span.end, basis, note, per_s, share, span)
 
     def _store(self, start: int, end: int, dries: bool, what: str) -> None:
         ledger = self.ledger
         ledger.beyond_run_s = 0
-        storage = ledger.storage = ledger.storage or self._new_storage(start)
+        storage = ledger.storage = ledger.storage or self._new_storage()
         if ledger.exposure_s == 0:
             if self.working and (ledger.last_reset_at is not None or ledger.intervals):
-                self._record(start, end, "dry_storage", Fraction(0), Fraction(0), None, what)
+                self._record(start, end, "dry_storage", what)
             return
-        reset_at = None
+        until, resets = end, False
         if storage.reset_possible and dries and self._rule is not None:
-            need = self._rule.factor * ledger.exposure_s - storage.dry_s
-            if end - start >= need:
-                reset_at, end_counted = start + need, start + need
-            else:
-                end_counted = end
-        else:
-            end_counted = end
+            due_at = start + self._rule.factor * ledger.exposure_s - storage.dry_s
+            until, resets = min(end, due_at), due_at <= end
         if self.working or not self._pauses:
-            pause = self.policies.pause_levels_4_to_5a
-            edges = [start, *pause.moments_between(start, end_counted), end_counted]
-            for s, e in itertools.pairwise(edges):
-                self._store_piece(s, e, storage_rate(self.part, dries and pause.at(s)), what)
+            for s, e, pause in self.policies.pause_levels_4_to_5a.pieces(start, until):
+                self._store_piece(s, e, storage_rate(self.part, dries and pause), what)
         if dries:
-            storage.dry_s += end_counted - start
-        if reset_at is not None:
-            self._reset(reset_at)
-            ledger.storage = self._new_storage(reset_at)
-            if reset_at < end:
-                self._store(reset_at, end, dries, what)
+            storage.dry_s += until - start
+        if resets:
+            self._reset(until)
+            ledger.storage = self._new_storage()
+            if until < end:
+                self._store(until, end, dries, what)
 
     def _store_piece(self, start: int, end: int, per_s: Fraction, what: str) -> None:
-        if start >= end:
-            return
         ledger, storage = self.ledger, self.ledger.storage
         assert storage is not None
         share = per_s * (end - start) if per_s else per_s
@@ -244,10 +231,10 @@ class Clock:
             else:
                 ledger.used += share
                 note = f"{what}: moisture inside moves on, the clock runs"
-        self._record(start, end, basis, per_s, share, None, note)
+        self._record(start, end, basis, note, per_s, share)
 
-    def _new_storage(self, start: int) -> Storage:
-        return Storage(start, can_reset_by_storage(self.part, self.ledger))
+    def _new_storage(self) -> Storage:
+        return Storage(can_reset_by_storage(self.part, self.ledger))
 
     def _break_storage(self, storage: Storage) -> None:
         ledger = self.ledger
@@ -268,7 +255,7 @@ class Clock:
     def _bake_time(self, start: int, end: int) -> None:
         ledger, bake = self.ledger, self.ledger.bake
         assert bake is not None
-        if bake.temp_c > HOT_C:
+        if bake.temp_c > drypack.HOT_C:
             ledger.hot_s += end - start
         hours = bake.need.hours
         needed_s = None if hours is None else _ceil(hours * HOUR_S)
@@ -278,14 +265,14 @@ class Clock:
         note = f"bake at {bake.temp_c:g} °C, {done.basis}"
         if done.reached_at is not None and bake.reached_at is None:
             bake.reached_at = done.reached_at
-            self._record(start, max(start, done.reached_at), "bake", *_NOTHING, None, note)
+            self._record(start, max(start, done.reached_at), "bake", note)
             self._reset(done.reached_at)
             ledger.baked_once, ledger.baked_at = True, done.reached_at
             ledger.maker_bakes += bake.need.makers
             ledger.hic_failed = ledger.hic_missing = ledger.history_unknown = False
             ledger.opened_after_shelf_life = False
             start = max(start, done.reached_at)
-        self._record(start, end, "bake", *_NOTHING, None, note)
+        self._record(start, end, "bake", note)
 
     def _reset(self, at: int) -> None:
         ledger = self.ledger
@@ -304,10 +291,10 @@ class Clock:
         start: int,
         end: int,
         basis: Basis,
-        per_s: Fraction,
-        share: Fraction,
-        span: Span | None,
         note: str,
+        per_s: Fraction = _NOTHING,
+        share: Fraction = _NOTHING,
+        span: Span | None = None,
     ) -> None:
         if start >= end or not self.working:
             return
@@ -325,10 +312,10 @@ _shelf_life_end = lru_cache(maxsize=1024)(drypack.shelf_life_end)
 
 
 def storage_rate(part: PartFacts, paused_by_policy: bool) -> Fraction:
-    """Return the share of the floor life that a second of dry storage uses (design 4.3)."""
+    """Return the share of the floor life that a second of dry storage uses."""
     rule = recovery.dry_storage_rule(part.msl)
     if rule is not None and (rule.pauses or paused_by_policy):
-        return _NOTHING[0]
+        return _NOTHING
     return label_rate(part)
 
 
@@ -355,7 +342,7 @@ def day(moment: int) -> date:
 
 
 def _moment_of(share: Fraction, spans: Sequence[Span], of: RateClass) -> int:
-    """Return when so much has been used along the spans, which use at least that."""
+    """Return when this share has been used along the spans, which use at least that."""
     left = share * of.parts
     for span in spans:
         per_s = of.whole(span.key)

@@ -1,4 +1,4 @@
-"""Events that contradict the history, turned into the longer exposure (design 4.6).
+"""Events that contradict the history, turned into the longer exposure.
 
 Conflicts are derived from the log each time, so a late event or a correction can settle them.
 """

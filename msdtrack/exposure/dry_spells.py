@@ -1,4 +1,8 @@
-"""When the air of a dry cabinet was within its limit (design 4.3)."""
+"""When the air of a dry cabinet was within its limit.
+
+An excursion that is back within 60 minutes neither breaks the dry storage nor counts as drying; a
+longer one is exposure from its start.
+"""
 
 from __future__ import annotations
 
@@ -29,7 +33,7 @@ def spells(
     `dry` is within the limit, `brief` an excursion that was back within 60 minutes, `out` a longer
     one or one that is not back yet at `at`.
 
-    Source: J-STD-033, clause 5.3.3.2 (recovery of a cabinet after a door opening).
+    Source: J-STD-033 (recovery of a cabinet after a door opening, published).
     """
     # An excursion that goes on beyond what is looked at is longer than a brief one.
     around = _BRIEF_S + 1

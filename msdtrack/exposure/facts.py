@@ -4,13 +4,15 @@ beyond looking themselves up."""
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
 from functools import lru_cache
+from itertools import pairwise
 from typing import Generic, TypeVar
 
-from msdtrack.standard import levels
+from msdtrack.standard import drypack, levels
 
 T = TypeVar("T")
 
@@ -39,6 +41,16 @@ class Dated(Generic[T]):
     def moments_between(self, start: int, end: int) -> list[int]:
         """Return the moments of change strictly inside (start, end)."""
         return [at for at, _ in self.changes if start < at < end]
+
+    def pieces(self, start: int, end: int) -> Iterator[tuple[int, int, T]]:
+        """Yield (start, end, value) over [start, end), cut where the value changes."""
+        if start >= end:
+            return
+        if not self.changes:
+            yield start, end, self.first
+            return
+        for s, e in pairwise([start, *self.moments_between(start, end), end]):
+            yield s, e, self.at(s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,15 +96,16 @@ class PartFacts:
 
     @property
     def label_hours(self) -> Fraction | None:
-        """Return the floor life that counts, in hours: the level's, or the label's if shorter.
-
-        None for level 1 (no limit) and for level 6 without a time on its label.
-        """
-        return _label_hours(self.msl, self.label_floor_life_hours)
+        """Return the floor life that counts, see `label_hours`."""
+        return label_hours(self.msl, self.label_floor_life_hours)
 
 
 @lru_cache(maxsize=4096)
-def _label_hours(msl: str, label_h: float | None) -> Fraction | None:
+def label_hours(msl: str, label_h: float | None) -> Fraction | None:
+    """Return the floor life that counts, in hours: the level's, or the label's if shorter.
+
+    None for level 1 (no limit) and for level 6 without a time on its label.
+    """
     level_h = levels.floor_life_h(msl)
     if levels.is_unlimited(msl):
         return None
@@ -151,4 +164,4 @@ class Policies:
 
     credit: Dated[bool] = field(default_factory=lambda: Dated(False))
     pause_levels_4_to_5a: Dated[bool] = field(default_factory=lambda: Dated(False))
-    cumulative_bake_h: Dated[int] = field(default_factory=lambda: Dated(96))
+    cumulative_bake_h: Dated[int] = field(default_factory=lambda: Dated(drypack.CUMULATIVE_BAKE_H))

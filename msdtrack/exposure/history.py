@@ -1,4 +1,4 @@
-"""Folds a carrier's events over the air of its places (design 4.3 to 4.5).
+"""Folds a carrier's events over the air of its places.
 
 `fold` makes a `Ledger` at a moment; what it began is carried on when further events follow, which
 gives the same ledger as folding anew.
@@ -7,7 +7,6 @@ gives the same ledger as folding anew.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from datetime import date
 from functools import lru_cache
 
 from msdtrack.exposure import bake_rules
@@ -18,10 +17,7 @@ from msdtrack.exposure.facts import CarrierFacts, Policies
 from msdtrack.exposure.joining import absorb
 from msdtrack.exposure.ledger import Bake, Joined, Ledger, Phase
 from msdtrack.exposure.places import Places
-from msdtrack.exposure.readings import DAY_S
 from msdtrack.standard import drypack, indicator
-
-_EPOCH_DAY = date(1970, 1, 1).toordinal()
 
 DURING_A_BAKE = frozenset({Kind.HOLD, Kind.RELEASE, Kind.SPLIT, Kind.TAKE})
 """Kinds that leave a running bake as it is."""
@@ -55,7 +51,7 @@ class Fold(Clock):
         ledger.hic_failed |= verdict == "failed"
         ledger.hic_missing |= verdict == "missing"
         ends = ledger.shelf_life_ends
-        if ends is not None and event.at // DAY_S + _EPOCH_DAY > ends.toordinal():
+        if ends is not None and day(event.at) > ends:
             ledger.opened_after_shelf_life = True
 
     def _close(self, event: Event) -> None:
@@ -74,19 +70,14 @@ class Fold(Clock):
         if event.place is not None:
             ledger.place = event.place
         if fresh and event.new_hic == "fresh" and event.seal == "heat" and ledger.hic_good:
-            ledger.shelf_life_ends = drypack.shelf_life_end(day(event.at))
+            ledger.sealed_on = day(event.at)
+            ledger.shelf_life_ends = drypack.shelf_life_end(ledger.sealed_on)
             ledger.opened_after_shelf_life &= ledger.hic_missing
 
     def _move(self, event: Event) -> None:
         if self.ledger.phase is Phase.BAKING:
             self._leave_oven()
         self.ledger.place = event.place
-
-    def _load(self, event: Event) -> None:
-        if self.ledger.phase is Phase.BAKING:
-            self._leave_oven()
-        if event.place is not None:
-            self.ledger.place = event.place
 
     def _bake_start(self, event: Event) -> None:
         ledger = self.ledger
@@ -99,7 +90,7 @@ class Fold(Clock):
         ledger.bakes += 1
         ledger.phase, ledger.place = Phase.BAKING, event.place
 
-    def _bake_end(self, event: Event) -> None:
+    def _load_or_bake_end(self, event: Event) -> None:
         if self.ledger.phase is Phase.BAKING:
             self._leave_oven()
         if event.place is not None:
@@ -163,9 +154,9 @@ _HANDLERS: dict[Kind, Callable[[Fold, Event], None]] = {
     Kind.OPEN: Fold._open,
     Kind.CLOSE: Fold._close,
     Kind.MOVE: Fold._move,
-    Kind.LOAD: Fold._load,
+    Kind.LOAD: Fold._load_or_bake_end,
     Kind.BAKE_START: Fold._bake_start,
-    Kind.BAKE_END: Fold._bake_end,
+    Kind.BAKE_END: Fold._load_or_bake_end,
     Kind.SPLIT: Fold._split,
     Kind.JOIN: Fold._join,
     Kind.PLACE_ON_BOARD: Fold._place_on_board,

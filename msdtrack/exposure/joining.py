@@ -1,6 +1,8 @@
-"""Joining and splicing: the worst of the joined counts (design 4.5)."""
+"""Joining and splicing: the worst of the joined counts."""
 
 from __future__ import annotations
+
+from datetime import date
 
 from msdtrack.exposure.ledger import Ledger
 
@@ -37,8 +39,12 @@ def absorb(ledger: Ledger, other: Ledger) -> None:
     ledger.unknowns |= other.unknowns
     ledger.held += tuple(reason for reason in other.held if reason not in ledger.held)
     ledger.full_since = _earlier(ledger.full_since, other.full_since)
-    ends = [day for day in (ledger.shelf_life_ends, other.shelf_life_ends) if day is not None]
-    ledger.shelf_life_ends = min(ends, default=None)
+    ledger.sealed_on = _sooner(ledger.sealed_on, other.sealed_on)
+    ledger.shelf_life_ends = _sooner(ledger.shelf_life_ends, other.shelf_life_ends)
+
+
+def _sooner(first: date | None, second: date | None) -> date | None:
+    return min((day for day in (first, second) if day is not None), default=None)
 
 
 def _earlier(first: int | None, second: int | None) -> int | None:

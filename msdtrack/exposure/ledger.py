@@ -81,7 +81,6 @@ class Joined:
 class Storage:
     """An unbroken dry storage."""
 
-    started_at: int
     reset_possible: bool
     dry_s: int = 0
     counted_s: int = 0
@@ -115,6 +114,7 @@ class Ledger:
         baked_at: when the last bake that reset it was complete.
         desiccant_out_s: how long the desiccant has been in the air over all openings.
         known_closed_at: when the carrier was last known to be in a closed bag.
+        sealed_on: the seal date that its shelf life counts from; None: not known.
         stays: (place, start, end) of all time outside a good bag, what was joined in included:
             whose readings can change this account.
     """
@@ -126,6 +126,7 @@ class Ledger:
     quantity: int
     known_closed_at: int
     shelf_life_ends: date | None
+    sealed_on: date | None = None
     _whole: int = 0
     _parts: int = 1
     _used: Fraction | None = _NOTHING
@@ -182,8 +183,8 @@ class Ledger:
         self._used, self._whole, self._parts = share, share.numerator, share.denominator
 
     def use(self, whole: int, parts: int) -> None:
-        """Use so many parts of a floor life that has as many: whole numbers are added, and made a
-        fraction when it is asked for."""
+        """Use `whole` of the `parts` of a floor life: whole numbers are added, and made a fraction
+        when it is asked for."""
         if parts != self._parts:
             times, rest = divmod(parts, self._parts)
             if rest:

@@ -1,4 +1,4 @@
-"""The straight line a carrier's share runs along until something bends it (design 4.8).
+"""The straight line a carrier's share runs along until something bends it.
 
 Whoever keeps a line asks for a new one at `until`, at `next_share`, when an event comes, and when
 a reading comes that the line depends on. Shares are whole numbers of 1e-15 floor life, every rate
@@ -15,16 +15,17 @@ from typing import Any
 
 from msdtrack.exposure import oven
 from msdtrack.exposure.air import PlaceAir, Present
-from msdtrack.exposure.bake_rules import LONG_EXCESS_H
-from msdtrack.exposure.clock import BEYOND_TABLE_S, HOT_C, day, storage_rate
+from msdtrack.exposure.clock import BEYOND_TABLE_S, day, storage_rate
 from msdtrack.exposure.events import Event
 from msdtrack.exposure.facts import FOREVER, HOUR_S, Dated, Policies
 from msdtrack.exposure.ledger import Phase
 from msdtrack.exposure.places import Places
 from msdtrack.exposure.rates import RateClass, label_rate, rate_class
 from msdtrack.exposure.spans import HOLDS_S
-from msdtrack.exposure.state import CarrierState
+from msdtrack.exposure.state import CarrierState, is_sheltered
 from msdtrack.standard import derating
+from msdtrack.standard.baking import LONG_EXCESS_H
+from msdtrack.standard.drypack import HOT_C
 
 UNIT = 10**15
 """Parts of a floor life in the whole numbers of a line."""
@@ -179,9 +180,7 @@ def line_of(
     air = places.air(ledger.place)
     of = rate_class(part, policies.credit.at(at))
     exposed = state.status in ("exposed", "on_board")
-    sheltered = state.status in ("dry_storage", "baking") or (
-        state.status == "in_dry_bag" and places.is_cabinet(ledger.place)
-    )
+    sheltered = is_sheltered(state.status, ledger, places)
     by_reading = air.newest(at) is not None and state.status != "baking"
     depends = by_reading and not (state.status == "in_dry_bag" and sheltered)
     dry_place = places.is_cabinet(ledger.place) and ledger.phase is Phase.OPEN

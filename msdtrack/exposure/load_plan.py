@@ -1,5 +1,5 @@
-"""One bake for several carriers: what dries them all, or how to split what no bake dries together
-(design 4.4)."""
+"""One bake for several carriers: what dries them all, or how to split what no bake dries
+together."""
 
 from __future__ import annotations
 
@@ -81,7 +81,7 @@ def plan(
         oven: what the oven can do, None for any.
         running_c: temperature the oven runs at with other goods in it, °C; None: it is free.
 
-    Source: J-STD-033, Table 4-1 and clause 4.2.
+    Source: J-STD-033, Table 4-1.
     """
     plans = _Plans(carriers, cumulative_h, oven, running_c)
     refused = tuple((code, why) for code, why in plans.refused.items())
@@ -141,7 +141,7 @@ class _Plans:
                     yield LoadBake(temp_c, hours, min(limits, default=None), tuple(fits))
 
     def _for(self, code: str, temp_c: float, hours: Fraction) -> BakeOption | Refusal:
-        """Return what a load of so many hours is for a carrier."""
+        """Return what a load of these hours is for a carrier."""
         option = self.at[temp_c][code]
         if isinstance(option, Refusal):
             return option

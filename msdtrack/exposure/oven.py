@@ -44,7 +44,7 @@ def progress(
     Time before the oven first reaches the band does not count; an interruption of at most 15
     minutes does once the band is reached again.
 
-    Source: J-STD-033, clause 4.2.7 (interruptions over 15 minutes are added); band from memory.
+    Source: J-STD-033 (interruptions over 15 minutes are added, published; the band from memory).
     """
     runs = _runs(oven, band, start, end, at)
     if runs is None:

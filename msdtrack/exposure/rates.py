@@ -1,4 +1,15 @@
-"""Share of the floor life used per second of exposure (design 4.2)."""
+"""Share of the floor life used per second of exposure.
+
+The label rate is a whole floor life in the label hours. The table rate is one in the life of the
+air's cell; where the label is shorter than the level it is faster in proportion. Which one counts:
+
+                       without credit          with credit
+    within 30/60       the label rate          the lower of both
+    in other air       the higher of both      the table rate; of assumed air the higher of both
+
+Credit is for drier or cooler air, which lengthens the floor life. Level 1 uses nothing, level 6 its
+label rate in any air.
+"""
 
 from __future__ import annotations
 
@@ -7,12 +18,10 @@ from fractions import Fraction
 from functools import lru_cache
 from math import lcm
 
-from msdtrack.exposure.facts import HOUR_S, PartFacts
+from msdtrack.exposure.facts import HOUR_S, PartFacts, label_hours
 from msdtrack.exposure.spans import AirKey
 from msdtrack.standard import derating, levels
-
-LEVEL_2_STANDS_ON = "2a"
-"""Table 7-1 has no row for level 2; level 2a's, the next more sensitive, is used."""
+from msdtrack.standard.package_groups import groups_for
 
 
 def label_rate(part: PartFacts) -> Fraction:
@@ -23,7 +32,7 @@ def label_rate(part: PartFacts) -> Fraction:
 
 @lru_cache(maxsize=4096)
 def _label_rate(msl: str, label_floor_life_hours: float | None) -> Fraction:
-    hours = PartFacts("", msl, label_floor_life_hours=label_floor_life_hours).label_hours
+    hours = label_hours(msl, label_floor_life_hours)
     return Fraction(0) if hours is None else 1 / (hours * HOUR_S)
 
 
@@ -34,7 +43,7 @@ def rate(part: PartFacts, key: AirKey, credit: bool) -> Fraction:
         credit: the site's policy at that time. It counts only for a part whose compound is
             confirmed to be one Table 7-1 covers.
 
-    Source: J-STD-033, Table 7-1 and clause 7; the choice between table and label is design 4.2.
+    Source: J-STD-033, Table 7-1; the choice between table and label is this program's rule.
     """
     return rate_class(part, credit).rate(key)
 
@@ -124,16 +133,8 @@ def _class_of(
     body_mm: float | None,
     credit: bool,
 ) -> RateClass:
-    part = PartFacts(
-        "",
-        msl,
-        body_mm=body_mm,
-        family=family,
-        pins=pins,
-        square=square,
-        label_floor_life_hours=label_floor_life_hours,
-    )
-    return RateClass(msl, part.label_hours, groups(part), credit)
+    label_h = label_hours(msl, label_floor_life_hours)
+    return RateClass(msl, label_h, _groups(family, pins, square, body_mm), credit)
 
 
 @lru_cache(maxsize=1024)
@@ -148,8 +149,7 @@ def governing_group(part: PartFacts, key: AirKey) -> str | None:
     """Return the thickness group whose cell governs, None where the level has no table."""
     if part.msl in ("1", "6"):
         return None
-    cell = derating.WORST_CELL if key.cell == derating.BEYOND else key.cell
-    return derating.table_rate_per_h(table_level(part.msl), groups(part), cell)[1]
+    return derating.table_rate_per_h(part.msl, groups(part), key.cell)[1]
 
 
 def groups(part: PartFacts) -> tuple[str, ...]:
@@ -157,18 +157,13 @@ def groups(part: PartFacts) -> tuple[str, ...]:
     return _groups(part.family, part.pins, part.square, part.body_mm)
 
 
-_groups = lru_cache(maxsize=4096)(derating.groups_for)
-
-
-def table_level(msl: str) -> str:
-    """Return the level whose rows of Table 7-1 count."""
-    return LEVEL_2_STANDS_ON if msl == "2" else msl
+_groups = lru_cache(maxsize=4096)(groups_for)
 
 
 def _rate(
     msl: str, label_h: Fraction | None, groups_: tuple[str, ...], key: AirKey, credit: bool
 ) -> Fraction:
-    if label_h is None or label_h <= 0:
+    if label_h is None:
         return Fraction(0)
     label = 1 / label_h
     if levels.is_label_timed(msl):
@@ -184,10 +179,7 @@ def _rate(
 
 
 def _table_rate(msl: str, label_h: Fraction, groups_: tuple[str, ...], cell: int) -> Fraction:
-    row = table_level(msl)
-    if cell == derating.BEYOND:
-        cell = derating.WORST_CELL
-    per_h, _ = derating.table_rate_per_h(row, groups_, cell)
-    row_h = levels.floor_life_h(row)
+    per_h, _ = derating.table_rate_per_h(msl, groups_, cell)
+    row_h = levels.floor_life_h(derating.table_level(msl))
     assert row_h is not None
     return per_h * (row_h / label_h) if label_h < row_h else per_h

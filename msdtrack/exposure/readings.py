@@ -18,7 +18,7 @@ Reading = tuple[int, int, int]
 """Moment (seconds UTC), temperature (hundredths of °C), humidity (hundredths of % RH)."""
 
 Columns = tuple[Sequence[int], Sequence[int], Sequence[int | None]]
-"""The moments, the temperatures and the humidities of as many readings."""
+"""The moments, the temperatures and the humidities of readings."""
 
 DAY_S = 86400
 

@@ -1,4 +1,4 @@
-"""Spans of air: what of a stretch of time decides its rate (design 4.1)."""
+"""Spans of air: what of a stretch of time decides its rate."""
 
 from __future__ import annotations
 
@@ -7,13 +7,13 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import Literal, NamedTuple
 
-from msdtrack.standard import derating
+from msdtrack.standard import derating, levels
 
 HOLDS_S = 30 * 60
 """A reading speaks for the air for this long."""
 
-MAX_TEMP_C100, MAX_RH_C100 = 3000, 6000
-"""The condition of the floor life: <= 30 °C / 60 % RH (J-STD-033, clause 5)."""
+MAX_TEMP_C100, MAX_RH_C100 = (100 * most for most in levels.condition("3"))
+"""The air that the floor life of levels 2 and up holds at: 30 °C / 60 % RH."""
 
 Missing = Literal["no_reading_yet", "gap", "no_reading_since", "place_unknown"]
 Air = tuple[int, int]

@@ -1,4 +1,4 @@
-"""What a carrier is at a moment: status, verdict, time left and next step (design 4.7)."""
+"""What a carrier is at a moment: status, verdict, time left and next step."""
 
 from __future__ import annotations
 
@@ -110,7 +110,7 @@ def state_of(
 
     Args:
         facts: the carrier.
-        events: its effective events (`events.lineage`), those after `at` are left aside.
+        events: its effective events (`events.lineage`), those after `at` do not count.
         places: air of its places.
         policies: the site's dated choices.
         at: the moment asked about; a future one is a forecast.
@@ -177,7 +177,8 @@ def account_of(
 def usable_until(state: CarrierState, ends_at: int) -> tuple[Verdict, tuple[str, ...]]:
     """Return the verdict for a run whose last reflow ends at `ends_at`, with its reasons."""
     reasons = state.reasons
-    if state.expires_at is not None and state.expires_at < ends_at and not reasons:
+    left_h = state.forecast.remaining_h
+    if left_h is not None and left_h * HOUR_S <= ends_at - state.at and not reasons:
         reasons = ("floor_life_ends_before_the_run",)
     return ("do_not_use" if reasons else "use"), reasons
 
@@ -195,6 +196,13 @@ def _status(ledger: Ledger, places: Places, facts: CarrierFacts, at: int) -> Sta
         if next(found)[2] != "out":
             return "dry_storage"
     return "exposed" if ledger.board is None else "on_board"
+
+
+def is_sheltered(status: Status, ledger: Ledger, places: Places) -> bool:
+    """Return whether the air where a carrier is says nothing about the air that it will come out
+    into: an oven's or a cabinet's, bag or no bag."""
+    in_cabinet = status == "in_dry_bag" and places.is_cabinet(ledger.place)
+    return in_cabinet or status in ("dry_storage", "baking")
 
 
 def _reset_due_at(facts: CarrierFacts, ledger: Ledger, status: Status) -> int | None:
@@ -217,12 +225,9 @@ def _forecast(
     policies: Policies,
     at: int,
 ) -> Forecast:
-    sheltered = status in ("dry_storage", "baking") or (
-        status == "in_dry_bag" and places.is_cabinet(ledger.place)
-    )
     raw: Air | None = None
     missing: Missing | None = None
-    if sheltered:
+    if is_sheltered(status, ledger, places):
         per_s = label_rate(facts.part)
     else:
         present = places.air(ledger.place).present(at)
@@ -285,6 +290,9 @@ def _next_step(
         return NextStep("hold", f"Hold for quality: {'; '.join(ledger.held)}.")
     if conflicts:
         return NextStep("correct", f"Correct the log: {conflicts[0].message}. Count it unknown.")
+    after_reflow = reflow_step(reasons, ledger.passes)
+    if after_reflow is not None:
+        return after_reflow
     if status == "baking" and ledger.bake is not None:
         return _bake_step(ledger)
     if bake.needed:
@@ -307,6 +315,15 @@ def _next_step(
             return NextStep("keep", text, reset_due_at)
         return NextStep("keep", "May be used. Keep it closed and dry until then.")
     return use_step(forecast.remaining_h)
+
+
+def reflow_step(reasons: tuple[str, ...], passes: int) -> NextStep | None:
+    """Return the next step where the reflows so far are why it must not be used, else None."""
+    if "too_many_reflows" in reasons:
+        return NextStep("hold", f"Hold for quality: {passes} reflows, {MAX_PASSES} are allowed.")
+    if "peak_body_exceeded" in reasons:
+        return NextStep("hold", "Hold for quality: a body got hotter than its part is rated for.")
+    return None
 
 
 def use_step(remaining_h: Fraction | float | None) -> NextStep:

@@ -5,15 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from msdtrack.exposure.facts import HOUR_S, PartFacts, Policies
+from msdtrack.exposure.facts import HOUR_S, PartFacts
 from msdtrack.exposure.ledger import Basis, Interval
 from msdtrack.exposure.places import Places
-from msdtrack.exposure.rates import governing_group, groups, label_rate, table_level
+from msdtrack.exposure.rates import governing_group, groups, label_rate
 from msdtrack.exposure.spans import Air
 from msdtrack.exposure.state import CarrierState
+from msdtrack.phrases import counted
 from msdtrack.standard import derating, levels
-
-DERATING_TABLE = "7-1"
 
 WHY_ASSUMED = {
     "no_reading_yet": "no reading yet: assumed air",
@@ -66,13 +65,12 @@ class Working:
         return sum((line.share for line in self.lines), Fraction(0))
 
 
-def working_of(state: CarrierState, places: Places, policies: Policies) -> Working:
+def working_of(state: CarrierState, places: Places) -> Working:
     """Return the working of a state.
 
     Args:
         state: the state to explain.
         places: the air it was computed from.
-        policies: the policies it was computed with.
     """
     part = state.facts.part
 
@@ -104,7 +102,7 @@ def working_of(state: CarrierState, places: Places, policies: Policies) -> Worki
             Fraction(interval.end - interval.start, HOUR_S),
             interval.share,
             interval.basis,
-            _rate_from(part, interval, policies),
+            _rate_from(part, interval, cell),
             "; ".join(notes),
         )
 
@@ -119,24 +117,23 @@ def _cell(part: PartFacts, interval: Interval) -> Cell | None:
     group = None if key is None else governing_group(part, key)
     if key is None or group is None:
         return None
-    cell = derating.WORST_CELL if key.cell == derating.BEYOND else key.cell
-    level = table_level(part.msl)
-    temp_c, rh_pct = derating.cell_air(cell)
-    days = derating.life_days(group, level, cell)
-    return Cell(DERATING_TABLE, level, group, temp_c, rh_pct, days)
+    temp_c, rh_pct = derating.cell_air(derating.answering_cell(key.cell))
+    days = derating.life_days(group, part.msl, key.cell)
+    return Cell("7-1", derating.table_level(part.msl), group, temp_c, rh_pct, days)
 
 
-def _rate_from(part: PartFacts, interval: Interval, policies: Policies) -> str:
+def _rate_from(part: PartFacts, interval: Interval, cell: Cell | None) -> str:
     """Say in words which figure gave the rate."""
     if levels.is_unlimited(part.msl):
         return "level 1 has no floor life"
+    label_h = part.label_hours
+    if label_h is None:
+        return "level 6 without the time on its label"
     if interval.rate == 0:
         return "not counted" if interval.key is None else "the cell has no limit"
-    if interval.rate == label_rate(part):
-        label_h = part.label_hours
-        return f"label floor life, {float(label_h):g} h" if label_h is not None else ""
-    cell = _cell(part, interval)
-    if cell is None or cell.days is None:
-        return "label floor life"
-    credit = " (credit)" if policies.credit.at(interval.start) else ""
-    return f"Table {cell.table}, {float(cell.days):g} days{credit}"
+    if cell is None or cell.days is None or interval.rate == label_rate(part):
+        return f"label floor life, {float(label_h):g} h"
+    level_h = levels.floor_life_h(cell.level) or 0
+    shorter = f" × {float(label_h):g}/{level_h} of the label" if label_h < level_h else ""
+    credit = " (credit)" if interval.rate < label_rate(part) else ""
+    return f"Table {cell.table}, {counted(float(cell.days), 'day')}{shorter}{credit}"

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
 
+from msdtrack.standard.indicator import SPOTS
+
 Spot = Literal["dry", "humid", "missing"]
 
 # Every letter and sign class that common national keyboard layouts move, and two digits (some
@@ -33,7 +35,7 @@ class Action:
         seal: For a closing, "heat" or "clip".
         temp_c: For the start of a bake, the oven's temperature in °C.
         minutes_ago: How long before the scan the bag was opened, in minutes.
-        spots: What the 5, 10 and 60 % spots of the humidity indicator card show, in that order.
+        spots: What the spots of the humidity indicator card show, in the order of `SPOTS`.
         extra: Characters after the name in the code, for the keyboard test only.
     """
 
@@ -55,10 +57,10 @@ class Action:
         return self.name + self.extra
 
     def hic_spots(self) -> dict[str, Spot] | None:
-        """Return the spots keyed "5", "10" and "60" (% RH), or None for other actions."""
+        """Return what each of `SPOTS` shows, or None for other actions."""
         if self.spots is None:
             return None
-        return dict(zip(("5", "10", "60"), self.spots, strict=True))
+        return dict(zip(SPOTS, self.spots, strict=True))
 
 
 _ALL = (

@@ -5,21 +5,18 @@ One code a line, with white between: a scanner aimed at one line cannot catch tw
 
 from __future__ import annotations
 
-import tomllib
 from functools import lru_cache
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import Field, model_validator
 
-from msdtrack.errors import BadInput
 from msdtrack.printing.actions import ACTIONS, Action, Spot
 from msdtrack.printing.code128 import NARROW_MODULE_MM, quiet_zone_mm, require_fit
 from msdtrack.printing.codes import make_action_code
 from msdtrack.printing.faces import CAP_EM, MM_PER_PT, text_width_em
-from msdtrack.printing.layouts import LayoutError, layout_findings
+from msdtrack.printing.layouts import LayoutError, Positive, Strict, read_design
 from msdtrack.printing.marks import Bars, Box, Disc, Mark, Page, Text
 from msdtrack.printing.pdf import pages_pdf
-from msdtrack.printing.raster import page_png
 from msdtrack.printing.setting import wrap
 from msdtrack.printing.sheet import A4_MM, OFFICE_DPI
 from msdtrack.resources import resource_dir
@@ -31,14 +28,8 @@ _SPOTS_WIDTH_MM = 36.0
 _LINE_MM = 0.3
 _LEADING = 1.3
 
-_Size = Annotated[float, Field(gt=0)]
 
-
-class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
-
-
-class CardGroup(_Strict):
+class CardGroup(Strict):
     """Actions under one heading, with a note beside it and the cautions printed above them."""
 
     heading: str
@@ -47,21 +38,21 @@ class CardGroup(_Strict):
     cautions: tuple[str, ...] = Field((), strict=False)
 
 
-class CardPage(_Strict):
+class CardPage(Strict):
     """The groups of one page."""
 
     groups: tuple[CardGroup, ...] = Field(alias="group", min_length=1, strict=False)
 
 
-class CardDesign(_Strict):
+class CardDesign(Strict):
     """What `labels/cards/actions.toml` says; sizes in mm."""
 
     title: str
     intro: str
     foot: str
     module_mm: Annotated[float, Field(ge=NARROW_MODULE_MM)]
-    row_mm: _Size
-    bars_height_mm: _Size
+    row_mm: Positive
+    bars_height_mm: Positive
     pages: tuple[CardPage, ...] = Field(alias="page", min_length=1, strict=False)
 
     @model_validator(mode="after")
@@ -85,23 +76,6 @@ def card_pdf() -> bytes:
     return pages_pdf(card_pages(), OFFICE_DPI, _design().title)
 
 
-def card_png(number: int = 1, dpi: int = 203) -> bytes:
-    """Return one page of the action card as a PNG of one bit per dot.
-
-    Args:
-        number: Which page, from 1.
-        dpi: 203, 300 or 600.
-
-    Raises:
-        LayoutError: The card's data file is wrong.
-        BadInput: There is no such page or resolution.
-    """
-    pages = card_pages()
-    if not 1 <= number <= len(pages):
-        raise BadInput(f"The action card has pages 1 to {len(pages)}, not {number}.")
-    return page_png(pages[number - 1], dpi)
-
-
 def card_pages() -> list[Page]:
     """Return the action card as pages of marks.
 
@@ -114,13 +88,7 @@ def card_pages() -> list[Page]:
 
 @lru_cache(maxsize=1)
 def _design() -> CardDesign:
-    path = resource_dir("labels") / "cards" / "actions.toml"
-    try:
-        return CardDesign.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise LayoutError(f"{path.name}: {error}") from error
-    except ValidationError as error:
-        raise LayoutError(*layout_findings(path, error)) from error
+    return read_design(resource_dir("labels") / "cards" / "actions.toml", CardDesign)
 
 
 def _page(design: CardDesign, number: int) -> Page:

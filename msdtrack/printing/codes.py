@@ -16,6 +16,7 @@ from functools import cache
 from stdnum.iso7064 import mod_37_36
 
 from msdtrack.errors import BadInput
+from msdtrack.phrases import counted
 from msdtrack.printing.actions import ACTIONS, Action
 
 __all__ = [
@@ -166,9 +167,9 @@ def keyboard_fault(text: str) -> str | None:
         return None
     if len(typed) != len(printed):
         return (
-            f"The scanner typed {len(typed)} characters instead of {len(printed)}: scan the test "
-            "code again. If it comes back, set the scanner's keyboard layout to that of this "
-            "computer."
+            f"The scanner typed {counted(len(typed), 'character')} instead of {len(printed)}: scan "
+            "the test code again. If it comes back, set the scanner's keyboard layout to that of "
+            "this computer."
         )
     wrong = dict.fromkeys((p, t) for p, t in zip(printed, typed, strict=True) if p != t)
     listed = ", ".join(f'"{t}" for "{p}"' for p, t in wrong)

@@ -18,8 +18,11 @@ from msdtrack.printing.layouts import Layout, LayoutError, load_layout
 from msdtrack.printing.marks import Page
 from msdtrack.printing.pdf import pages_pdf
 from msdtrack.printing.raster import page_png
+from msdtrack.standard import levels
 
 _FLOOR_LIFE_WORDS = {8760.0: "1 year", 672.0: "4 weeks"}
+_DAYS_FROM_H = 1000
+_HOURS_A_DAY = 24
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,8 +39,9 @@ class LabelFacts:
         description: What the part is; may be shortened.
         floor_life_h: Allowed exposure in hours; infinite for level 1, None if only the maker's
             label says it (level 6).
-        floor_life_at: The air the floor life holds for; left out where that is not known.
-        seal_date: When the dry bag was sealed; None if not known.
+        left_h: Whole hours of it that are left; None if all are.
+        runs: Whether those hours go on running down as it is stored now.
+        seal_date: When the dry bag was sealed that its shelf life counts from; None if not known.
         shelf_life_ends: Last day in the sealed bag; None if not known.
         bake_line: How to bake it, in a few words; None to leave it out.
         bag: The dry bag's own code; None to leave it out.
@@ -53,7 +57,8 @@ class LabelFacts:
     kind: str
     description: str = ""
     floor_life_h: float | None = None
-    floor_life_at: str = "≤ 30 °C / 60 % RH"
+    left_h: int | None = None
+    runs: bool = False
     seal_date: date | None = None
     shelf_life_ends: date | None = None
     bake_line: str | None = None
@@ -68,11 +73,13 @@ class LabelFacts:
 
     def words(self) -> dict[str, str]:
         """Return what is printed for each fact that is known."""
+        temp_c, rh_pct = levels.condition(self.msl)
+        air = f"≤ {temp_c} °C / {rh_pct} % RH"
         words = {
             "code": self.code,
             "msl": self.msl,
-            "floor_life": floor_life_words(self.floor_life_h),
-            "floor_life_at": "" if self.floor_life_h is None else self.floor_life_at,
+            "floor_life": floor_life_words(self.floor_life_h, self.left_h, self.runs),
+            "floor_life_at": "" if self.floor_life_h is None else air,
             "part": self.part,
             "lot": self.lot,
             "quantity": f"{self.quantity} ({self.kind})",
@@ -114,11 +121,15 @@ class SignFacts:
         return {fact: text for fact, text in words.items() if text}
 
 
-def floor_life_words(floor_life_h: float | None) -> str:
+def floor_life_words(
+    floor_life_h: float | None, left_h: int | None = None, runs: bool = False
+) -> str:
     """Return a floor life as a label prints it.
 
     Args:
         floor_life_h: Hours; infinite for no limit; None if the maker's label says it.
+        left_h: Hours of it that are left, of a year written in days; None if all are.
+        runs: Whether those go on running down, so that what is printed is soon too much.
 
     Source: the wording in years, weeks and hours is that of the floor life table of
         IPC/JEDEC J-STD-033D and J-STD-020 (level 2 one year, level 2a four weeks).
@@ -127,7 +138,17 @@ def floor_life_words(floor_life_h: float | None) -> str:
         return "see maker's label"
     if math.isinf(floor_life_h):
         return "no limit"
+    if left_h is not None:
+        return _left_words(floor_life_h, left_h) + (", runs" if runs and left_h > 0 else "")
     return _FLOOR_LIFE_WORDS.get(floor_life_h, f"{floor_life_h:g} h")
+
+
+def _left_words(floor_life_h: float, left_h: int) -> str:
+    if left_h < 1:
+        return "none left"
+    if floor_life_h >= _DAYS_FROM_H and left_h >= _HOURS_A_DAY:
+        return f"{left_h // _HOURS_A_DAY} d left"
+    return f"{left_h} h left"
 
 
 def label_page(facts: LabelFacts | SignFacts, layout: str | Layout) -> Page:
@@ -146,12 +167,15 @@ def label_page(facts: LabelFacts | SignFacts, layout: str | Layout) -> Page:
     return compose(design, facts.words())
 
 
-def label_png(facts: LabelFacts | SignFacts, layout: str | Layout, dpi: int) -> bytes:
+@lru_cache(maxsize=256)
+def label_png(facts: LabelFacts | SignFacts, layout: str, dpi: int) -> bytes:
     """Return a label as a PNG of one bit per dot, with its resolution saved in it.
+
+    A preview, and a reprint of what has not changed, paint nothing.
 
     Args:
         facts: What it says.
-        layout: The name of a layout, for example "62x29", or one already read.
+        layout: The name of a layout, for example "62x29".
         dpi: Resolution of the label printer: 203, 300 or 600.
 
     Raises:
@@ -159,25 +183,15 @@ def label_png(facts: LabelFacts | SignFacts, layout: str | Layout, dpi: int) -> 
         DoesNotFit: As for `label_page`.
         BadInput: Labels are not made for this resolution.
     """
-    if isinstance(layout, str):
-        return _label_png(facts, layout, dpi)
     return page_png(label_page(facts, layout), dpi)
 
 
-@lru_cache(maxsize=256)
-def _label_png(facts: LabelFacts | SignFacts, layout: str, dpi: int) -> bytes:
-    """Return a label as a PNG; a reprint of what has not changed, and a preview, paint nothing."""
-    return page_png(label_page(facts, layout), dpi)
-
-
-def label_pdf(
-    labels: Sequence[LabelFacts | SignFacts], layout: str | Layout, dpi: int = 300
-) -> bytes:
+def label_pdf(labels: Sequence[LabelFacts | SignFacts], layout: str, dpi: int = 300) -> bytes:
     """Return a PDF with one label a page, each page as large as the label.
 
     Args:
         labels: What they say, at least one.
-        layout: The name of a layout, or one already read.
+        layout: The name of a layout.
         dpi: Resolution of the label printer: 203, 300 or 600. Bars stay vectors; this lays their
             edges on its dots.
 

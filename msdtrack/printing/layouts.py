@@ -10,7 +10,7 @@ import tomllib
 from functools import lru_cache
 from itertools import combinations
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
@@ -31,6 +31,8 @@ FACTS: dict[str, tuple[str, ...]] = {
 SHORTENABLE = frozenset({"description", "detail"})
 """Facts that may end in an ellipsis; every other is set smaller instead."""
 
+Design = TypeVar("Design", bound=BaseModel)
+
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 
@@ -41,11 +43,13 @@ class LayoutError(BadInput):
     code = "bad_layout"
 
 
-class _Strict(BaseModel):
+class Strict(BaseModel):
+    """What stands in a file of `labels/`: nothing unknown, nothing of another type."""
+
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
 
-class _Placed(_Strict):
+class _Placed(Strict):
     x_mm: NotNegative
     y_mm: NotNegative
     width_mm: Positive
@@ -111,7 +115,7 @@ class WriteField(_Placed):
 AnyField = Annotated[BarsField | TextField | RuleField | WriteField, Field(discriminator="kind")]
 
 
-class Layout(_Strict):
+class Layout(Strict):
     """A label design.
 
     Attributes:
@@ -204,18 +208,27 @@ def read_layout(path: Path) -> Layout:
     Raises:
         LayoutError: It is not TOML or not a sound layout; every finding is listed.
     """
-    try:
-        layout = Layout.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise LayoutError(f"{path.name}: {error}") from error
-    except ValidationError as error:
-        raise LayoutError(*layout_findings(path, error)) from error
+    layout = read_design(path, Layout)
     if layout.name != path.stem:
         raise LayoutError(f'{path.name}: its name is "{layout.name}", not that of the file.')
     return layout
 
 
-def layout_findings(path: Path, error: ValidationError) -> tuple[str, list[FieldError]]:
+def read_design(path: Path, model: type[Design]) -> Design:
+    """Return what a file of `labels/` says.
+
+    Raises:
+        LayoutError: It is not TOML or not what the model asks for; every finding is listed.
+    """
+    try:
+        return model.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise LayoutError(f"{path.name}: {error}") from error
+    except ValidationError as error:
+        raise LayoutError(*_findings(path, error)) from error
+
+
+def _findings(path: Path, error: ValidationError) -> tuple[str, list[FieldError]]:
     """Return a message and the single findings for a data file that did not validate."""
     findings = [
         FieldError(_where(each["loc"]), each["msg"].removeprefix("Value error, "))

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-from msdtrack.services.catalog import person_code
+from msdtrack.services.people import person_code
 from msdtrack.store import alarms
 from msdtrack.store.connection import write
 from msdtrack.store.records import AlarmRecord

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from msdtrack.exposure.spans import HOLDS_S, MAX_RH_C100, MAX_TEMP_C100
+from msdtrack.phrases import listed
 from msdtrack.printing.codes import CodeKind
 from msdtrack.services.board_glances import BatchGlance
 from msdtrack.services.catalog import Place
@@ -100,10 +101,9 @@ def carrier_causes(
             yield of_carrier(FLOOR_LIFE_EXPIRED, "high", text, seen)
         lead_h = lead_time_h(seen, policies)
         if runs_out(seen, lead_h, f"{FLOOR_LIFE_LOW}:{seen.code}" in standing, policies):
-            text = (
-                f"Floor life of {named(seen)} runs out within {lead_h:g} h: use it first, or dry "
-                "it in time."
-            )
+            usable = seen.verdict == "use"
+            todo = "use it first, or dry it" if usable else "do not use it as it is, dry it"
+            text = f"Floor life of {named(seen)} runs out within {lead_h:g} h: {todo} in time."
             yield of_carrier(FLOOR_LIFE_LOW, "medium", text, seen)
         open_s = _bag_open_s(seen, elsewhere)
         if open_s is not None and open_s >= close_min * _MINUTE_S:
@@ -278,9 +278,7 @@ def _move_first(cabinet: str, watched: Iterable[Glance]) -> str:
     found = sorted(least.values())
     if not found:
         return ""
-    first = ", ".join(code for _, _, code in found[:MOVE_FIRST])
-    more = f" and {len(found) - MOVE_FIRST} more" if len(found) > MOVE_FIRST else ""
-    return f" Move first: {first}{more}."
+    return f" Move first: {listed([code for _, _, code in found], MOVE_FIRST)}."
 
 
 def _missing(

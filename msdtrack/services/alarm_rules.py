@@ -21,9 +21,10 @@ from msdtrack.services import (
 )
 from msdtrack.services.alarm_candidates import watched_and_resting
 from msdtrack.services.alarm_causes import Cause, clock_cause
-from msdtrack.services.catalog import person_code, places
+from msdtrack.services.catalog import places
+from msdtrack.services.people import person_code
 from msdtrack.services.policies import policies
-from msdtrack.store import alarms, reading_log
+from msdtrack.store import alarm_lists, alarms, reading_log
 from msdtrack.store.connection import read, write
 from msdtrack.store.reading_log import Reading
 from msdtrack.store.records import AlarmRecord, AlarmStep
@@ -106,7 +107,7 @@ def most_pressing_alarms(
         place: only those about this place or about a carrier watched there; None is all.
     """
     with read():
-        return alarms.most_pressing(PRIORITIES, limit, place)
+        return alarm_lists.most_pressing(PRIORITIES, limit, place)
 
 
 def shelved_alarms() -> list[AlarmRecord]:

@@ -45,9 +45,12 @@ def board_causes(
         for one in seen.on_it:
             lead_h = lead_time_h(one, policies)
             if runs_out(one, lead_h, stands, policies):
+                todo = "reflow them before, or dry them"
+                if seen.verdict != "use":
+                    todo = "no reflow as they are, dry them"
                 text = (
                     f"Floor life of {one.part} on {named(seen)} runs out within {lead_h:g} h: "
-                    "reflow them before, or dry them in time."
+                    f"{todo} in time."
                 )
                 yield of_carrier(FLOOR_LIFE_LOW, "medium", text, seen)
                 break

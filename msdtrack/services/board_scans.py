@@ -8,6 +8,7 @@ from datetime import tzinfo
 from msdtrack.errors import NotFound
 from msdtrack.exposure.facts import HOUR_S
 from msdtrack.exposure.state import MAX_PASSES
+from msdtrack.phrases import counted
 from msdtrack.services.board_states import BatchState, state_of_batch
 from msdtrack.services.scan_replies import Reply, Stop, Tone, choices_for
 from msdtrack.services.scan_work import Work
@@ -100,7 +101,7 @@ def _shown(state: BatchState, tz: tzinfo) -> Reply:
     batch, worst, step = state.batch, state.worst, state.next_step
     where = "place not known" if state.place is None else f"at {places.place(state.place).name}"
     told = (
-        f"{batch.code}, {batch.name}: {batch.boards} boards, {where}, {state.passes} of "
+        f"{batch.code}, {batch.name}: {counted(batch.boards, 'board')}, {where}, {state.passes} of "
         f"{MAX_PASSES} passes done."
     )
     if worst is not None and _at_work(state):

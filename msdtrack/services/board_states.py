@@ -1,4 +1,4 @@
-"""The state of a batch of boards: the worst of what is placed on it (design 4.5)."""
+"""The state of a batch of boards: the worst of what is placed on it."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from msdtrack.exposure.bake_advice import CAUTIONS, BakeAdvice, BakeOption, OvenLimits, advise
 from msdtrack.exposure.facts import HOUR_S
-from msdtrack.exposure.state import MAX_PASSES, USE_FIRST_BELOW_H, CarrierState, NextStep
+from msdtrack.exposure.state import USE_FIRST_BELOW_H, CarrierState, NextStep, reflow_step
 from msdtrack.services import placements
 from msdtrack.services.accounts import Account, accounts
 from msdtrack.services.placements import Placed
@@ -268,10 +268,9 @@ def _next_step(
     for one in listed:
         if one.state.next_step.kind in ("hold", "correct"):
             return one.state.next_step
-    if "too_many_reflows" in reasons:
-        return NextStep("hold", f"Hold for quality: {passes} reflows, {MAX_PASSES} are allowed.")
-    if "peak_body_exceeded" in reasons:
-        return NextStep("hold", "Hold for quality: a body got hotter than its part is rated for.")
+    after_reflow = reflow_step(reasons, passes)
+    if after_reflow is not None:
+        return after_reflow
     if status == "baking":
         return _baking_step(listed)
     if status == "finished":

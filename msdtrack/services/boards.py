@@ -12,10 +12,17 @@ from typing import Literal
 
 from msdtrack.errors import BadInput, Conflict, FieldError, NotFound, Refused
 from msdtrack.exposure.events import Event, Kind, effective
+from msdtrack.phrases import counted
 from msdtrack.printing import sheet
 from msdtrack.printing.codes import CodeKind, make_code
 from msdtrack.printing.label import SignFacts
-from msdtrack.services import board_glances, board_states, catalog, event_recording, placements
+from msdtrack.services import (
+    board_glances,
+    board_states,
+    event_recording,
+    people,
+    placements,
+)
 from msdtrack.services.board_conflicts import refuse_conflict
 from msdtrack.services.board_states import BatchState
 from msdtrack.services.carrier_states import oven_limits, state
@@ -86,7 +93,7 @@ def create(new: NewBatch, now: int, request_id: str | None = None) -> tuple[Batc
                 return boards.batch(before.answer["code"]), False
         _check(new)
         code = make_code(CodeKind.JOB, carriers.next_serial("job"))
-        person = None if new.person is None else catalog.person_code(new.person, now)
+        person = None if new.person is None else people.person_code(new.person, now)
         batch = BatchRecord(code, new.name.strip(), new.boards, new.place, person, now)
         boards.insert_batch(batch)
         if request_id is not None:
@@ -218,12 +225,12 @@ def labels_pdf(codes: Iterable[str], now: int, person: str | None = None) -> byt
     """
     found = [boards.batch(code) for code in codes]
     signs = [
-        SignFacts(code=one.code, title=one.name, detail=f"batch of {one.boards} boards")
+        SignFacts(code=one.code, title=one.name, detail=f"batch of {counted(one.boards, 'board')}")
         for one in found
     ]
     document = sheet.sheet_pdf(signs, "place")
     with write():
-        who = None if person is None else catalog.person_code(person, now)
+        who = None if person is None else people.person_code(person, now)
         for one in found:
             prints.log_print(one.code, "place", "boards", now, who)
     return document

@@ -61,7 +61,7 @@ def state_and_working(
     with read():
         found = account(code, known_at)
         current = found.state(now if at is None else at, working=True)
-        return current, working_of(current, found.places, found.policies)
+        return current, working_of(current, found.places)
 
 
 def states(codes: Iterable[str], now: int) -> dict[str, CarrierState]:

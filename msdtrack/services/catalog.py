@@ -1,4 +1,4 @@
-"""Parts, places and people: put on file, corrected, looked up.
+"""Parts and places: put on file, corrected, looked up.
 
 Facts of a part are corrections and hold for all time. A place's assumed air and tolerances hold
 from the moment they are changed. Nothing changes without a trace.
@@ -13,29 +13,26 @@ from uuid import UUID
 
 from msdtrack.errors import BadInput, Conflict, FieldError
 from msdtrack.exposure.facts import AirSettings, MakerBake, PartFacts
-from msdtrack.printing.codes import BadCode, CodeKind, make_code, read_code
+from msdtrack.printing.codes import CodeKind, make_code
 from msdtrack.services.climate import hundredths_up
 from msdtrack.services.fact_checks import (
     KINDS,
     NewPlace,
     check_names,
     check_place,
-    check_text,
     checked_part,
-    refuse,
 )
+from msdtrack.services.people import person_code
 from msdtrack.store import carriers, request_log, traces
 from msdtrack.store import catalog as catalog_table
 from msdtrack.store import places as place_table
 from msdtrack.store.canonical import JsonValue, content_hash
 from msdtrack.store.connection import write
-from msdtrack.store.records import PersonRecord as Person
 from msdtrack.store.records import PlaceRecord
 
 __all__ = [
-    "KINDS", "NewPlace", "Person", "Place", "add_person", "amend_part", "amend_place",
-    "create_part", "create_place", "part", "parts", "people", "person", "person_code", "place",
-    "places",
+    "KINDS", "NewPlace", "Place", "amend_part", "amend_place", "create_part", "create_place",
+    "part", "parts", "place", "places",
 ]  # fmt: skip
 
 NO_REASON = "no reason given"
@@ -249,66 +246,6 @@ def place(code: str) -> Place:
 def places(after: str | None = None, limit: int = 100) -> list[Place]:
     """Return places by code, those after `after` only."""
     return [_place(record) for record in place_table.places(after, limit)]
-
-
-# -- people ------------------------------------------------------------------------------------
-
-
-def add_person(name: str, now: int) -> Person:
-    """Put a person on file and return it with the code of the badge.
-
-    Raises:
-        BadInput: no name was given.
-    """
-    errors: list[FieldError] = []
-    check_text(errors, "name", name, 60)
-    refuse(errors)
-    with write():
-        code = make_code(CodeKind.PERSON, carriers.next_serial("person"))
-        return catalog_table.insert_person(code, name, now)
-
-
-def person(code: str) -> Person:
-    """Return a person.
-
-    Raises:
-        NotFound: nobody has the code.
-    """
-    return catalog_table.person(code)
-
-
-def people(after: str | None = None, limit: int = 1000) -> list[Person]:
-    """Return people by code, those after `after` only."""
-    return catalog_table.people(after, limit)
-
-
-def person_code(who: str, now: int) -> str:
-    """Return the code of the person meant, inside a write transaction.
-
-    Args:
-        who: the code of a badge, or a name; a name that is not on file yet is put there.
-        now: the present moment.
-
-    Raises:
-        BadInput: nothing was given, nobody has the badge, or more than one has the name.
-    """
-    who = " ".join(who.split())
-    if not who:
-        message = "say who does it: scan a badge or give a name"
-        raise BadInput(f"person: {message}.", [FieldError("person", message)])
-    everybody = people(limit=100_000)
-    try:
-        code = read_code(who).text
-    except BadCode:
-        named = [one.code for one in everybody if one.name.casefold() == who.casefold()]
-        if len(named) > 1:
-            message = f"more than one person is called {who}: scan the badge"
-            raise BadInput(f"person: {message}.", [FieldError("person", message)]) from None
-        return named[0] if named else add_person(who, now).code
-    if code not in {one.code for one in everybody}:
-        message = f"nobody has the badge {code}: scan a badge, or give a name"
-        raise BadInput(f"person: {message}.", [FieldError("person", message)])
-    return code
 
 
 # -- from and to the store ---------------------------------------------------------------------

@@ -16,10 +16,12 @@ from msdtrack.exposure.facts import CarrierFacts
 from msdtrack.exposure.ledger import Conflict as Contradiction
 from msdtrack.exposure.state import CarrierState
 from msdtrack.exposure.working import Working, working_of
+from msdtrack.phrases import counted
 from msdtrack.services import event_recording
 from msdtrack.services.accounts import Account, account, accounts
-from msdtrack.services.event_recording import REQUIRED, NewEvent
-from msdtrack.store import boards, carriers, concerned, event_log, places
+from msdtrack.services.event_recording import NewEvent
+from msdtrack.services.new_events import wrong_changes
+from msdtrack.store import boards, carriers, concerned, event_log
 from msdtrack.store.canonical import content_hash
 from msdtrack.store.connection import read, write
 
@@ -290,19 +292,15 @@ def _wrong_fields(of: Entry, fields: Mapping[str, Any]) -> list[FieldError]:
     if not fields:
         return [FieldError("how", "change what is wrong, or strike the entry out")]
     found = [FieldError(name, "is not corrected here") for name in fields if name not in about]
+    found += wrong_changes(kind, fields)
     for name, value in fields.items():
-        if value is None and name in (*REQUIRED.get(kind, ()), "at"):
-            found.append(FieldError(name, "it needs one"))
-        elif value is not None and value not in _ONE_OF.get(name, (value,)):
+        if value is not None and value not in _ONE_OF.get(name, (value,)):
             found.append(FieldError(name, f"one of {', '.join(_ONE_OF[name])}"))
-    place = fields.get("place")
-    if kind is Kind.BAKE_START and place is not None and places.place(place).kind != "oven":
-        found.append(FieldError("place", "a bake needs an oven"))
     quantity = fields.get("quantity")
     if kind in _HAS_QUANTITY and quantity is not None:
         held = _held_before(of, fields.get("at", of.event.at))
         if not 1 <= quantity <= held:
-            found.append(FieldError("quantity", f"it held {held} pieces then"))
+            found.append(FieldError("quantity", f"it held {counted(held, 'piece')} then"))
     return found
 
 
@@ -327,7 +325,7 @@ def _counting(log: Sequence[Event]) -> set[str]:
 
 def _side(found: Account, now: int) -> Side:
     state = found.state(now, working=True)
-    return Side(state, working_of(state, found.places, found.policies))
+    return Side(state, working_of(state, found.places))
 
 
 def _told(state: CarrierState) -> tuple[object, ...]:

@@ -7,6 +7,7 @@ from uuid import NAMESPACE_OID, uuid5
 
 from msdtrack.errors import BadInput, Conflict, Refused
 from msdtrack.exposure.events import Kind
+from msdtrack.phrases import listed
 from msdtrack.services import catalog, event_recording
 from msdtrack.services.accounts import accounts
 from msdtrack.services.catalog import Place
@@ -94,9 +95,7 @@ def record(count_id: str, person: str, now: int) -> CountRecord:
             return count
         current = count_now(count.place, now, shown=0)
         if undecided := current.undecided:
-            more = len(undecided) - _NAMED
-            first = ", ".join(undecided[:_NAMED])
-            raise Refused(f"First decide about {first}{f' and {more} more' if more > 0 else ''}.")
+            raise Refused(f"First decide about {listed(undecided, _NAMED)}.")
         summary = _summary(current)
         # One after the other: opening one opens all that share its bag.
         for one in sorted(current.planned, key=lambda one: _when(one, current.place)):

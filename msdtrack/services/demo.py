@@ -13,7 +13,15 @@ from uuid import NAMESPACE_OID, uuid5
 
 from msdtrack.errors import MsdtrackError, Refused
 from msdtrack.resources import resource_dir
-from msdtrack.services import alarm_rules, catalog, climate, event_recording, importing, receiving
+from msdtrack.services import (
+    alarm_rules,
+    catalog,
+    climate,
+    event_recording,
+    importing,
+    people,
+    receiving,
+)
 from msdtrack.services.demo_boards import read_boards
 from msdtrack.services.demo_checks import read_checks
 from msdtrack.services.demo_scenario import (
@@ -137,7 +145,7 @@ class _Loading:
             first = parts.refused[0]
             raise MsdtrackError(f"parts.csv, line {first.row}: {first.message}")
         for name in self.scenario.people:
-            self.people[name] = catalog.add_person(name, at).code
+            self.people[name] = people.add_person(name, at).code
         for place in self.scenario.places:
             new = catalog.NewPlace(
                 name=place.name,

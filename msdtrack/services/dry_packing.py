@@ -15,7 +15,7 @@ from msdtrack.exposure.state import CarrierState
 from msdtrack.printing import label
 from msdtrack.services import labelling
 from msdtrack.services.carrier_states import states
-from msdtrack.services.catalog import person_code
+from msdtrack.services.people import person_code
 from msdtrack.standard import baking, drypack
 from msdtrack.store import carriers, catalog, prints
 from msdtrack.store.connection import write
@@ -188,7 +188,13 @@ def closing_labels_pdf(
         one = replace(labelling.label_facts(state, "bag"), desiccant=what.line)
         if state.opened_at is not None:
             # It is printed before the bag is closed, for the bag that is being closed.
-            one = replace(one, seal_date=day(now), shelf_life_ends=shelf_life(state).ends)
+            life = shelf_life(state)
+            one = replace(
+                one,
+                seal_date=day(now) if life.is_new else one.seal_date,
+                shelf_life_ends=life.ends,
+                runs=labelling.clock_runs(state, in_dry_storage=True),
+            )
         facts.append(one)
     document = label.label_pdf(facts, LAYOUT)
     with write():

@@ -10,17 +10,23 @@ from uuid import NAMESPACE_OID, uuid5
 from msdtrack.errors import BadInput, Conflict, FieldError
 from msdtrack.exposure.events import Event, Kind, effective
 from msdtrack.exposure.state import CarrierState
+from msdtrack.phrases import counted
 from msdtrack.printing.codes import CodeKind, make_code
 from msdtrack.services import placements, standings
 from msdtrack.services.at_hand import AtHand
-from msdtrack.services.new_events import AHEAD_S, RECORDED, REQUIRED, NewEvent, check
+from msdtrack.services.new_events import (
+    AHEAD_S,
+    RECORDED,
+    NewEvent,
+    check,
+    wrong_changes,
+)
 from msdtrack.store import boards, carriers, event_log
 from msdtrack.store.connection import touched, write
 
 __all__ = [
     "AHEAD_S",
     "RECORDED",
-    "REQUIRED",
     "LogLine",
     "NewEvent",
     "Recorded",
@@ -217,7 +223,8 @@ def _split(event: Event, hand: AtHand, where: str) -> Event:
     left = hand.state(event.carrier, event.at).ledger.quantity
     if event.quantity is None or event.quantity > left:
         raise BadInput(
-            f"{event.carrier} holds {left} pieces: no {event.quantity} can be split off.",
+            f"{event.carrier} holds {counted(left, 'piece')}: no {event.quantity} can be split "
+            "off.",
             [FieldError(f"{where}quantity", f"at most {left}")],
         )
     parent = carriers.carrier(event.carrier)
@@ -317,6 +324,10 @@ def _corrections_of_brought(correction: Event, where: str) -> list[Event]:
         root = event_log.find([target.cause])[target.cause][0]
         message = f"This entry came with one of {root.carrier}: correct that one, {root.id}."
         raise BadInput(message, [FieldError(f"{where}event", f"correct {root.id}")])
+    wrong = wrong_changes(target.kind, correction.fields)
+    if wrong:
+        errors = [FieldError(f"{where}fields.{one.field}", one.message) for one in wrong]
+        raise BadInput(f"{errors[0].field}: {errors[0].message}.", errors)
     if "at" in correction.fields:
         placements.check_order_stays(target, correction.fields["at"], where)
     void = correction.void or bool(correction.fields.get("only_this"))

@@ -14,10 +14,10 @@ from typing import Any, NamedTuple
 
 from msdtrack.exposure.facts import HOUR_S
 from msdtrack.exposure.ledger import Conflict
-from msdtrack.exposure.lines import Line
+from msdtrack.exposure.lines import UNIT, Line
 from msdtrack.exposure.spans import Air, Missing
 from msdtrack.exposure.state import CarrierState, NextStep, Status, Verdict, use_step
-from msdtrack.store.standings import WHOLE, Urgent
+from msdtrack.store.standings import Urgent
 
 
 class BakeNow(NamedTuple):
@@ -212,7 +212,7 @@ def of_standing(one: Urgent, now: int) -> Glance:
         one.carrier, part, lot, msl, quantity, label_h, now, status, verdict, tuple(reasons),
         # Whether to use it first changes as time goes by.
         use_step(left_h) if step is None else NextStep(*step),
-        one.used / WHOLE,
+        one.used / UNIT,
         left_h,
         None if left_s is None else now + int(left_s),
         air, missing, place, opened_at, desiccant_out_s, was_exposed, last_reset_at, baked_at,
@@ -245,7 +245,7 @@ def _more(
     if moving is None:
         return more
     used, provisional, assumed, hot = moving
-    grown = one.used / WHOLE - used
+    grown = one.used / UNIT - used
     return more._replace(
         provisional=more.provisional + grown * provisional,
         assumed=more.assumed + grown * assumed,

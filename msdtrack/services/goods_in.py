@@ -13,7 +13,7 @@ from typing import Any
 
 from msdtrack.errors import Conflict, Refused
 from msdtrack.exposure.clock import day
-from msdtrack.services import catalog, maker_parts, receiving
+from msdtrack.services import catalog, maker_parts, people, receiving
 from msdtrack.services.goods_in_bag import examine
 from msdtrack.services.goods_in_draft import Desk, Draft, Told
 from msdtrack.services.goods_in_label import SupplierLabel, gather
@@ -228,7 +228,7 @@ def _store(reading: Reading, draft: Draft, now: int) -> ReceivedGoods:
     assert quantity is not None
     assert kind is not None
     assert draft.bag_condition is not None
-    person = None if draft.person is None else catalog.person_code(draft.person, now)
+    person = None if draft.person is None else people.person_code(draft.person, now)
     reason = f"label of lot {lot} at goods-in"
     if draft.new_part:
         catalog.create_part(part, now)

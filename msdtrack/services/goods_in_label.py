@@ -7,8 +7,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from msdtrack.digits import whole_number
-from msdtrack.errors import BadInput, NotFound
+from msdtrack.errors import BadInput, NotFound, Refused
 from msdtrack.printing.codes import BadCode, Code, CodeKind, read_code
+from msdtrack.services.people import badge
 from msdtrack.standard.data_identifiers import IDENTIFIERS, LabelDate, read_date
 from msdtrack.standard.supplier_label import BadLabel, LabelField, LabelScan, read_label
 from msdtrack.store import carriers, catalog, goods_in, places
@@ -136,7 +137,10 @@ def _take_own(label: SupplierLabel, code: Code) -> None:
     if code.kind is CodeKind.PLACE:
         label.place = code.text
     elif code.kind is CodeKind.PERSON:
-        label.person = code.text
+        try:
+            label.person = badge(code.text).code
+        except Refused as error:
+            raise BadLabel(error.message) from None
     elif code.kind is CodeKind.ACTION:
         raise BadLabel("At goods-in only Done and Undo of the action card are used.")
     else:

@@ -17,7 +17,7 @@ from uuid import NAMESPACE_OID, UUID, uuid5
 from msdtrack.digits import whole_number
 from msdtrack.errors import BadInput, MsdtrackError
 from msdtrack.exposure.facts import MakerBake, PartFacts
-from msdtrack.services import catalog, readings_file, receiving
+from msdtrack.services import catalog, people, readings_file, receiving
 from msdtrack.services.climate import RefusedRow
 from msdtrack.services.receiving import NewCarrier
 from msdtrack.store.connection import write
@@ -122,7 +122,7 @@ def import_carriers(text: str, tz: tzinfo, now: int, dry_run: bool = False) -> I
         given = {name: value for name, value in cells.items() if value is not None}
         content = json.dumps(given, sort_keys=True, default=str)
         if "person" in given:
-            given["person"] = catalog.person_code(given["person"], now)
+            given["person"] = people.person_code(given["person"], now)
         request_id = given.pop("id", None) or str(uuid5(NAMESPACE_OID, f"{copy} {content}"))
         received, created = receiving.receive(NewCarrier(**given), now, request_id)
         return received.code, created

@@ -19,7 +19,7 @@ from msdtrack.exposure.state import CarrierState
 from msdtrack.printing import card, label, sheet
 from msdtrack.printing.label import LabelFacts, SignFacts
 from msdtrack.printing.layouts import layout_names, load_layout
-from msdtrack.services import catalog
+from msdtrack.services import catalog, people
 from msdtrack.services.carrier_states import states
 from msdtrack.standard import levels, recovery
 from msdtrack.store import carriers, prints
@@ -143,7 +143,7 @@ def badges_pdf(codes: Sequence[str], now: int, person: str | None = None) -> byt
     Raises:
         NotFound: nobody has the code.
     """
-    badges = [SignFacts(code=code, title=catalog.person(code).name) for code in codes]
+    badges = [SignFacts(code=code, title=people.badge(code).name) for code in codes]
     document = sheet.sheet_pdf(badges, "badge")
     _log([(code, "person") for code in codes], "badge", now, person)
     return document
@@ -166,7 +166,6 @@ def label_facts(state: CarrierState, stuck_on: StuckOn | None = None) -> LabelFa
     facts, ledger = state.facts, state.ledger
     part = facts.part
     bagged = ledger.phase in (Phase.BAGGED, Phase.TIRED_BAG)
-    closed_again = bagged and ledger.known_closed_at > facts.received_at
     if levels.is_unlimited(part.msl):
         floor_life_h: float | None = math.inf
     else:
@@ -180,12 +179,39 @@ def label_facts(state: CarrierState, stuck_on: StuckOn | None = None) -> LabelFa
         kind=facts.kind,
         description=part.description,
         floor_life_h=floor_life_h,
-        seal_date=day(ledger.known_closed_at) if closed_again else facts.sealed_on,
+        left_h=_left_h(state),
+        runs=clock_runs(state, state.status in ("in_dry_bag", "dry_storage")),
+        seal_date=ledger.sealed_on,
         shelf_life_ends=state.shelf_life_ends,
         bake_line=bake_line(state),
         bag=ledger.bag if bagged else None,
         stuck_on=stuck_on,
     )
+
+
+def clock_runs(state: CarrierState, in_dry_storage: bool) -> bool:
+    """Return whether the floor life of a carrier goes on being used as it is kept.
+
+    Args:
+        state: the carrier's state.
+        in_dry_storage: it is in a good dry bag or a dry cabinet.
+
+    Source: J-STD-033, Table 4-3. Levels 4 to 5a count as running: whether a site lets them pause
+        may change after the label is printed.
+    """
+    rule = recovery.dry_storage_rule(state.facts.part.msl)
+    pauses = in_dry_storage and rule is not None and rule.pauses
+    return not pauses and _left_h(state) is not None
+
+
+def _left_h(state: CarrierState) -> int | None:
+    """Return the whole hours at 30 °C / 60 % RH that are left of a floor life, None if all are."""
+    label_h = state.facts.part.label_hours
+    if label_h is None or levels.is_unlimited(state.facts.part.msl):
+        return None
+    if state.bake.needed:
+        return 0
+    return math.floor((1 - state.used_share) * label_h) if state.used_share else None
 
 
 def bake_line(state: CarrierState) -> str | None:
@@ -245,6 +271,6 @@ def _states(codes: Sequence[str], now: int) -> dict[str, CarrierState]:
 
 def _log(printed: Iterable[tuple[str, str]], layout: str, now: int, person: str | None) -> None:
     with write():
-        who = None if person is None else catalog.person_code(person, now)
+        who = None if person is None else people.person_code(person, now)
         for code, stuck_on in printed:
             prints.log_print(code, layout, stuck_on, now, who)

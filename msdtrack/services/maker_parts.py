@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from msdtrack.errors import BadInput, FieldError
-from msdtrack.services import catalog
+from msdtrack.services import people
 from msdtrack.services.fact_checks import SHORTEST_LIFE_H, check_number, refuse
 from msdtrack.standard import levels
 from msdtrack.store import carriers, goods_in
@@ -66,7 +66,7 @@ def correct(
     """
     checked = _checked(changes)
     with write():
-        who = None if person is None else catalog.person_code(person, now)
+        who = None if person is None else people.person_code(person, now)
         before = goods_in.maker_part(id_)
         after = goods_in.update_maker_part(id_, checked, reason=reason, recorded_at=now, person=who)
         for code, record in carriers.carriers_by_code(goods_in.carriers_of_maker_part(id_)).items():

@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Literal
 
 from msdtrack.errors import BadInput, FieldError
-from msdtrack.services import catalog
+from msdtrack.services import catalog, people
 from msdtrack.services.value_tables import read_channels
 from msdtrack.store import sample_checks
 from msdtrack.store.connection import read, write
@@ -183,7 +183,7 @@ def set_limits(
     if errors:
         raise BadInput("The limits were not saved.", errors)
     with write():
-        who = catalog.person_code(person, now)
+        who = people.person_code(person, now)
         record = LimitsRecord(part, name, channels, reason.strip(), who, now)
         sample_checks.insert_limits(record)
     return record

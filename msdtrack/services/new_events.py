@@ -125,6 +125,24 @@ REQUIRED: Mapping[str, tuple[str, ...]] = {
 }
 
 
+def wrong_changes(kind: Kind, fields: Mapping[str, Any]) -> list[FieldError]:
+    """Return what of a correction an event of the corrected kind can't say.
+
+    Args:
+        kind: of the event that is corrected.
+        fields: what is changed, by the names of `exposure.events.Event`.
+    """
+    found = [
+        FieldError(name, "it needs one")
+        for name in (*REQUIRED.get(kind, ()), "at")
+        if name in fields and fields[name] is None
+    ]
+    place = fields.get("place")
+    if kind is Kind.BAKE_START and place is not None and _place_kind(place) != "oven":
+        found.append(FieldError("place", f"{place} is no oven"))
+    return found
+
+
 def _place_kind(code: str | None) -> str | None:
     try:
         return None if code is None else places.place(code).kind

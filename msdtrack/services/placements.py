@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from msdtrack.errors import BadInput, FieldError, NotFound, Refused
 from msdtrack.exposure.events import Event, Kind, effective
 from msdtrack.exposure.ledger import Phase
+from msdtrack.phrases import counted
 from msdtrack.printing.codes import CodeKind, make_code
 from msdtrack.services.accounts import account
 from msdtrack.store import boards, carriers, event_log
@@ -163,7 +164,8 @@ def new_placement(event: Event, giver: CarrierRecord, where: str) -> NewPlacemen
     now = account(giver.code).state(event.at).ledger
     if event.quantity > now.quantity:
         raise BadInput(
-            f"{giver.code} holds {now.quantity} pieces: no {event.quantity} can be placed.",
+            f"{giver.code} holds {counted(now.quantity, 'piece')}: no {event.quantity} can be "
+            "placed.",
             [FieldError(f"{where}quantity", f"at most {now.quantity}")],
         )
     placed = placed_on(event.board)

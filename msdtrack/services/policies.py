@@ -7,7 +7,7 @@ from typing import Final
 
 from msdtrack.errors import BadInput, FieldError
 from msdtrack.exposure.facts import Policies
-from msdtrack.services.catalog import person_code
+from msdtrack.services.people import person_code
 from msdtrack.standard import drypack, sampling
 from msdtrack.store import catalog, traces
 from msdtrack.store import policies as policy_table

@@ -11,8 +11,8 @@ from msdtrack.exposure.events import Event, Kind
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services import event_recording, lot_holds, sample_checks
 from msdtrack.services.accounts import account
-from msdtrack.services.catalog import person_code
 from msdtrack.services.event_recording import NewEvent
+from msdtrack.services.people import person_code
 from msdtrack.store import event_log
 from msdtrack.store.connection import read, write
 

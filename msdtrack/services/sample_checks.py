@@ -11,7 +11,8 @@ from msdtrack.errors import BadInput, Conflict, FieldError, NotFound
 from msdtrack.exposure.events import effective
 from msdtrack.exposure.ledger import Phase
 from msdtrack.exposure.state import CarrierState
-from msdtrack.services import catalog, measurements
+from msdtrack.phrases import counted
+from msdtrack.services import measurements, people
 from msdtrack.services.carrier_states import states
 from msdtrack.services.lot_holds import lot_now
 from msdtrack.services.measurements import Verdict
@@ -133,6 +134,11 @@ class SampleCheck:
         """Return the check as planned."""
         return self.progress.record
 
+    @property
+    def decided(self) -> bool:
+        """Return whether its lot was accepted or rejected."""
+        return bool(self.progress.decisions)
+
 
 def find_lots(text: str, now: int, most: int = 20) -> list[Lot]:
     """Return lots with this text in a carrier's code, part or lot, or with just this carrier."""
@@ -216,7 +222,7 @@ def create(new: NewCheck, now: int, request_id: str | None = None) -> tuple[Chec
             accept=new.accept,
             bags=new.bags,
             deviation=new.deviation.strip() if deviates else "",
-            person=catalog.person_code(new.person, now),
+            person=people.person_code(new.person, now),
             recorded_at=now,
         )
         sample_checks.insert_check(record)
@@ -257,7 +263,7 @@ def check(number: int, now: int) -> SampleCheck:
     """
     with read():
         so_far = progress(number)
-        record, steps = so_far.record, standing_steps(so_far.steps)
+        steps = standing_steps(so_far.steps)
         quantities = _taken(steps)
         taken = [one for one in steps if one.kind == "take" and one.child in quantities]
         codes = {one.carrier for one in so_far.steps}
@@ -272,7 +278,7 @@ def check(number: int, now: int) -> SampleCheck:
     in_hand = next((one.carrier for one in reversed(so_far.steps) if one.kind != "undo"), None)
     return SampleCheck(
         so_far,
-        _bags(record, [one for one in steps if one.carrier not in children], pieces, found),
+        _bags(so_far, [one for one in steps if one.carrier not in children], pieces, found),
         pieces,
         None if in_hand is None else found[in_hand],
     )
@@ -328,7 +334,7 @@ def _taken(steps: Sequence[StepRecord]) -> dict[str, int]:
 
 
 def _bags(
-    record: CheckRecord,
+    so_far: Progress,
     steps: Sequence[StepRecord],
     pieces: Sequence[Pieces],
     found: Mapping[str, CarrierState],
@@ -336,7 +342,8 @@ def _bags(
     by_bag: dict[str, int] = {one.carrier: 0 for one in steps}
     for one in pieces:
         by_bag[one.parent] = by_bag.get(one.parent, 0) + one.taken
-    missing = max(0, record.sample_size - sum(by_bag.values()))
+    record = so_far.record
+    missing = max(0, record.sample_size - sum(by_bag.values())) if not so_far.decisions else 0
     sampled = sum(taken > 0 for taken in by_bag.values())
     share = math.ceil(missing / max(1, record.bags - sampled))
     return tuple(
@@ -361,7 +368,7 @@ def _check(new: NewCheck, plan: SamplingPlan, of: Lot) -> None:
     if new.lot_size < 1:
         wrong("lot_size", "at least 1 piece")
     if not 1 <= new.sample_size <= max(1, new.lot_size):
-        wrong("sample_size", f"1 to {new.lot_size} pieces, as many as the lot has")
+        wrong("sample_size", f"1 to {counted(new.lot_size, 'piece')}, as many as the lot has")
     if not 0 <= new.accept < max(1, new.sample_size):
         wrong("accept", "fewer than the pieces that are checked")
     if not 1 <= new.bags <= max(1, new.sample_size):
@@ -372,8 +379,8 @@ def _check(new: NewCheck, plan: SamplingPlan, of: Lot) -> None:
     if deviates and not new.deviation.strip():
         wrong(
             "deviation",
-            f"the table says {plan.sample_size} pieces and at most {plan.accept} failing: say why "
-            "it is done otherwise",
+            f"the table says {counted(plan.sample_size, 'piece')} and at most {plan.accept} "
+            "failing: say why it is done otherwise",
         )
     if errors:
         raise BadInput("The check is not planned yet.", errors)

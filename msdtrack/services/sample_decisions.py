@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from msdtrack.errors import BadInput, Conflict, FieldError, Refused
-from msdtrack.services import catalog, lot_holds, measurements, sample_checks
+from msdtrack.phrases import counted
+from msdtrack.services import lot_holds, measurements, people, sample_checks
 from msdtrack.services.measurements import Verdict
 from msdtrack.services.sample_checks import Progress
 from msdtrack.services.value_tables import PieceValues
@@ -67,12 +68,14 @@ def save_values(
             raise _bad("person", "say who measured: scan a badge or choose a name")
         record = check.record
         _check_pieces(check, pieces, reason)
-        who = catalog.person_code(person, now)
+        who = people.person_code(person, now)
         had = {one.piece for one in check.values}
         rows = []
         for one in pieces:
             if len(one.values) != len(record.channels):
-                raise _bad("values", f"piece {one.piece} needs {len(record.channels)} values")
+                raise _bad(
+                    "values", f"piece {one.piece} needs {counted(len(record.channels), 'value')}"
+                )
             why = reason.strip() if one.piece in had else ""
             rows += [
                 ValueRecord(number, one.piece, channel.name, value, why, who, now)
@@ -131,7 +134,7 @@ def release(
         strange = sorted(set(wanted) - set(held))
         if strange:
             raise _bad("carrier", f"{strange[0]} is not held by check {number}")
-        who = catalog.person_code(person, now)
+        who = people.person_code(person, now)
         states = {code: lot.states[code] for code in wanted}
         released, left = lot_holds.release(check.record, states, reason.strip(), who, now)
         if released or codes is None:
@@ -155,7 +158,8 @@ def _decide(check: Progress, verdict: Verdict, who: str, now: int) -> tuple[str,
         table.insert_decision(decision)
         return "rejected", codes
     if verdict.decision == "accept" and stage in ("planned", "open", "measured"):
-        reason = f"{verdict.failing} of {verdict.measured} pieces fail, {record.accept} may"
+        measured = counted(verdict.measured, "piece")
+        reason = f"{verdict.failing} of {measured} out of limits, {record.accept} may be"
         table.insert_decision(DecisionRecord(record.number, "accepted", reason, (), who, now))
         return "accepted", []
     return "", []
@@ -163,7 +167,7 @@ def _decide(check: Progress, verdict: Verdict, who: str, now: int) -> tuple[str,
 
 def rejection_text(record: CheckRecord, verdict: Verdict) -> str:
     """Return why a lot is rejected, in one line."""
-    count = f"{verdict.failing} of {record.sample_size} pieces out of limits"
+    count = f"{verdict.failing} of {counted(record.sample_size, 'piece')} out of limits"
     return f"{count}, {record.accept} may be; lot {record.lot} rejected"
 
 
@@ -180,10 +184,10 @@ def _check_pieces(check: Progress, pieces: Sequence[PieceValues], reason: str) -
         raise _bad("reason", message)
     count = len(had | {one.piece for one in pieces})
     if count > check.record.sample_size:
-        message = f"{count} pieces, but the sample is {check.record.sample_size}"
+        message = f"{counted(count, 'piece')}, but the sample is {check.record.sample_size}"
         raise _bad("values", f"{message}: measuring on until it fits is no check")
     if count > check.taken:
-        message = f"{count} pieces measured, but only {check.taken} taken on record"
+        message = f"{counted(count, 'piece')} measured, but only {check.taken} taken on record"
         raise _bad("values", f"{message}: scan the bag and say how many were taken")
 
 

@@ -14,16 +14,12 @@ from msdtrack.digits import whole_number
 from msdtrack.errors import BadInput, Conflict, MsdtrackError, NotFound, Refused
 from msdtrack.exposure.events import Kind
 from msdtrack.exposure.ledger import Phase
-from msdtrack.printing.codes import (
-    ACTIONS,
-    Action,
-    BadCode,
-    CodeKind,
-    read_code,
-)
+from msdtrack.phrases import counted
+from msdtrack.printing.codes import ACTIONS, Action, BadCode, CodeKind, read_code
 from msdtrack.services import sample_checks
 from msdtrack.services.carrier_states import account, states
 from msdtrack.services.event_recording import AHEAD_S
+from msdtrack.services.people import badge
 from msdtrack.services.sample_checks import SampleCheck, standing_steps
 from msdtrack.services.sample_questions import BACK, MORE, asked
 from msdtrack.services.scan_actions import perform
@@ -31,7 +27,7 @@ from msdtrack.services.scan_openings import opened_earlier, read_card
 from msdtrack.services.scan_replies import Reply, Stop, Tone, after
 from msdtrack.services.scan_work import Work
 from msdtrack.services.station_memory import OPENING_S, Memory, Opening
-from msdtrack.store import carriers, catalog, event_log, places, request_log
+from msdtrack.store import carriers, event_log, places, request_log
 from msdtrack.store import sample_checks as table
 from msdtrack.store.canonical import content_hash
 from msdtrack.store.connection import write
@@ -65,7 +61,7 @@ class CheckAnswer:
     """What became of a scan.
 
     Args:
-        tone: ok; ask: it needs an eye; refuse: nothing was changed.
+        tone: see `scan_replies.Tone`.
         child: code of the new carrier, if pieces were taken: its label is to be printed.
         person: badge code, if a badge was scanned.
     """
@@ -137,7 +133,7 @@ class _Inspection:
         if code.kind is CodeKind.CARRIER:
             return self._carrier(code.text)
         if code.kind is CodeKind.PERSON:
-            name = catalog.person(code.text).name
+            name = badge(code.text).name
             return CheckAnswer("ok", name, "At work now.", person=code.text)
         if code.kind is CodeKind.PLACE:
             return self._move(code.text)
@@ -170,7 +166,8 @@ class _Inspection:
         return CheckAnswer(
             tone,
             "In hand",
-            f"{code}, {state.ledger.quantity} pieces." + (f" On hold: {held}." if held else ""),
+            f"{code}, {counted(state.ledger.quantity, 'piece')}."
+            + (f" On hold: {held}." if held else ""),
         )
 
     def _number(self, number: int) -> CheckAnswer:
@@ -198,7 +195,7 @@ class _Inspection:
         if quantity > self.check.record.sample_size:
             raise Stop(
                 "Too many",
-                f"The sample is {self.check.record.sample_size} pieces, not {quantity}.",
+                f"The sample is {counted(self.check.record.sample_size, 'piece')}, not {quantity}.",
                 "Key in the number of pieces.",
                 code,
             )

@@ -57,6 +57,8 @@ def perform(
     after = work.hand.states(codes)
     last = codes[-1]
     reply = _told(work, action, before[last], after[last], quantity)
+    if kind is Kind.MOVE:
+        _warn_at_the_line(reply, [after[code] for code in codes], work)
     if kind is Kind.OPEN and recorded[0].brought:
         sharers = ", ".join(recorded[0].brought)
         reply.message += f" Opened with it, for they share its bag: {sharers}."
@@ -171,6 +173,28 @@ def _warn_of_wet_cabinet(reply: Reply, after: CarrierState) -> None:
     if after.status == "exposed" and place is not None and places.place(place).kind == "cabinet":
         reply.tone, reply.title = "ask", "Moved, clock runs"
         reply.message += " This cabinet is over its humidity limit: the clock goes on."
+
+
+def _warn_at_the_line(reply: Reply, moved: Sequence[CarrierState], work: Work) -> None:
+    """Say so in red if something was brought to a line that must not be used there: it is where it
+    is, so that stays on record."""
+    place = moved[-1].ledger.place
+    wrong = [one for one in moved if one.verdict == "do_not_use"]
+    if not wrong or place is None or places.place(place).kind != "line":
+        return
+    boards = {one.ledger.board for one in wrong}
+    reply.tone = "stop"
+    reply.title = f"{reply.title}, do not {'use' if None in boards else 'reflow'}"
+    one_wrong = len(wrong) == 1
+    apart = "Put it apart: as it is it" if one_wrong else "Put them apart: as they are they"
+    reply.next_step = f"{apart} must not be mounted."
+    if len(moved) == 1:
+        reply.message += f" {next_step_text(wrong[0], work.tz)}"
+        return
+    for code in dict.fromkeys(one.ledger.board or one.facts.code for one in wrong):
+        one = next(one for one in wrong if code in (one.ledger.board, one.facts.code))
+        verb = "use" if one.ledger.board is None else "reflow"
+        reply.message += f" Do not {verb} {code}: {next_step_text(one, work.tz)}"
 
 
 def take_back(work: Work, scan: ScanRecord) -> tuple[Reply, str]:

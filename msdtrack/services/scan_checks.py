@@ -8,7 +8,7 @@ from msdtrack.exposure.bake_advice import BakeAdvice
 from msdtrack.exposure.events import Kind
 from msdtrack.exposure.ledger import Phase
 from msdtrack.exposure.state import CarrierState
-from msdtrack.printing.codes import Action
+from msdtrack.printing.codes import ACTIONS, Action
 from msdtrack.services.accounts import Account
 from msdtrack.services.carrier_states import oven_limits
 from msdtrack.services.countdowns import next_step_text
@@ -43,6 +43,26 @@ def check_all(
             stop.action = action
             raise
     return found
+
+
+def possible_bakes(work: Work, codes: Sequence[str], oven: str) -> tuple[list[str], Stop | None]:
+    """Return the names of the bakes that all of some carriers may have in an oven, and, if there
+    is none, why.
+
+    Raises:
+        Stop: one of them can't even be put there.
+    """
+    check_all(work, ACTIONS["MOVE"], codes, oven)
+    found, why = [], None
+    for action in _BAKES:
+        try:
+            check_all(work, action, codes, oven)
+        except Stop as stop:
+            # The mildest comes last: what stands in its way stands in the way of all.
+            why = stop
+        else:
+            found.append(action.name)
+    return found, None if found else why
 
 
 def _check(
@@ -107,6 +127,10 @@ _NEEDS_OPEN: Mapping[Kind, str] = {
 }
 
 
+_BAKES = tuple(action for action in ACTIONS.values() if action.event == Kind.BAKE_START)
+"""The bakes of the action card, the hottest first."""
+
+
 def check_oven(action: Action, place: PlaceRecord) -> None:
     """Raise a `Stop` if an action needs an oven and the place is none."""
     if action.event == Kind.BAKE_START and place.kind != "oven":
@@ -134,4 +158,5 @@ def _other_bakes(advice: BakeAdvice, where: str) -> str:
     if not advice.options:
         return "Ask the component's maker how to bake it."
     listed = " or ".join(f"{float(o.hours):g} h at {o.temp_c:g} °C" for o in advice.options)
-    return f"Possible {where}: {listed}."
+    on_card = any(one.temp_c == option.temp_c for one in _BAKES for option in advice.options)
+    return f"Possible {where}: {listed}." + ("" if on_card else " Start it on the oven's page.")

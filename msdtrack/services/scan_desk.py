@@ -6,10 +6,12 @@ from msdtrack.digits import whole_number
 from msdtrack.errors import NotFound
 from msdtrack.exposure.events import Kind
 from msdtrack.exposure.state import CarrierState
+from msdtrack.phrases import counted
 from msdtrack.printing.codes import ACTIONS, Action, Code, CodeKind, read_code
+from msdtrack.services.badges import NOT_ME, say_nobody, say_who
 from msdtrack.services.board_scans import boards_scanned, by_label, with_it
 from msdtrack.services.scan_actions import perform, take_back
-from msdtrack.services.scan_checks import check_all, check_oven
+from msdtrack.services.scan_checks import check_all, check_oven, possible_bakes
 from msdtrack.services.scan_openings import opened_earlier, read_card
 from msdtrack.services.scan_questions import (
     READY,
@@ -36,7 +38,7 @@ from msdtrack.services.scan_replies import (
 )
 from msdtrack.services.scan_work import Work
 from msdtrack.services.station_memory import TAKE, Memory, Opening
-from msdtrack.store import catalog, places, scans
+from msdtrack.store import places, scans
 from msdtrack.store.records import PlaceRecord
 
 TWICE_S = 3
@@ -69,6 +71,8 @@ class Desk:
         asked, self.memory.asked_undo = self.memory.asked_undo, None
         if text.upper() == TOGETHER:
             return self._together()
+        if text.upper() == NOT_ME:
+            return say_nobody(self.memory, self.work)
         number = whole_number(text, 6)
         if number is not None:
             return self._number(number, asked)
@@ -89,7 +93,7 @@ class Desk:
         if code.kind is CodeKind.PLACE:
             return self._place(code.text)
         if code.kind is CodeKind.PERSON:
-            return self._person(code.text)
+            return say_who(code.text, self.memory, self.work)
         if code.kind is CodeKind.JOB:
             return boards_scanned(code.text, self.work, self.memory, self._carrier)
         if code.action is not None:
@@ -203,7 +207,7 @@ class Desk:
             memory.done += [code for code in codes if code not in memory.done]
             memory.chosen = list(memory.done)
             count = len(memory.done)
-            reply.message += f" {count} {'carrier' if count == 1 else 'carriers'} in this series."
+            reply.message += f" {counted(count, 'carrier')} in this series."
             if reply.tone == "ok":
                 reply.next_step = 'Scan the next carrier, or "Done".'
                 reply.choices = (choice("DONE"), choice("UNDO"))
@@ -273,7 +277,7 @@ class Desk:
         memory.together = True
         return ask_bag(action)
 
-    # -- numbers, places, people -----------------------------------------------------------
+    # -- numbers, places -------------------------------------------------------------------
 
     def _number(self, number: int, asked_undo: str | None) -> Reply:
         memory = self.memory
@@ -310,7 +314,7 @@ class Desk:
             return present_place(place)
         memory.place = code
         if place.kind == "oven" and memory.in_hand:
-            return ask_bake(place, memory.chosen)
+            return ask_bake(place, memory.chosen, *possible_bakes(self.work, memory.chosen, code))
         return self._do(ACTIONS["MOVE"], memory.chosen)
 
     def _place_for(self, action: Action, place: PlaceRecord) -> Reply:
@@ -338,25 +342,6 @@ class Desk:
             raise Stop("Not now", f'"{action.title}" needs no place.', "Scan the carriers.")
         memory.place = place.code
         return ask_carriers(action, at=place.name)
-
-    def _person(self, code: str) -> Reply:
-        try:
-            person = catalog.person(code)
-        except NotFound:
-            raise Stop(
-                "Unknown badge",
-                f"{code} is nobody's badge.",
-                "Add the person on the set-up page.",
-            ) from None
-        self.memory.person, self.memory.person_at = code, self.work.at
-        self.work.person = code
-        return Reply(
-            "ok",
-            f"Hello {person.name}",
-            "Scans at this station go by your name, for 8 hours or until another badge.",
-            READY,
-            choices=tuple(Choice(*choice) for choice in self.memory.choices),
-        )
 
     # -- undo ------------------------------------------------------------------------------
 

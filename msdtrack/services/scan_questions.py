@@ -7,11 +7,13 @@ from datetime import tzinfo
 
 from msdtrack.exposure.events import Kind
 from msdtrack.exposure.state import CarrierState
+from msdtrack.phrases import counted
 from msdtrack.printing.codes import ACTIONS, Action
 from msdtrack.services.countdowns import next_step_text
 from msdtrack.services.scan_replies import (
     Choice,
     Reply,
+    Stop,
     card_is_unread,
     caution_of,
     choice,
@@ -37,7 +39,7 @@ def present(state: CarrierState, tz: tzinfo) -> Reply:
     reply = Reply(
         "ok" if state.verdict == "use" else "ask",
         _title(state),
-        f"Lot {state.facts.lot}, {state.ledger.quantity} pieces, {where(state)}.",
+        f"Lot {state.facts.lot}, {counted(state.ledger.quantity, 'piece')}, {where(state)}.",
         next_step_text(state, tz),
         state.facts.code,
         choices_for(state),
@@ -88,7 +90,7 @@ def ask_carriers(action: Action, needs_place: bool = False, at: str | None = Non
 
 def ask_place(action: Action, codes: Sequence[str]) -> Reply:
     """Ask where carriers go."""
-    which = f"{len(codes)} carriers: {', '.join(codes)}. " if len(codes) > 1 else ""
+    which = f"{counted(len(codes), 'carrier')}: {', '.join(codes)}. " if len(codes) > 1 else ""
     return Reply(
         "ask",
         action.title,
@@ -103,18 +105,32 @@ def _the_place(action: Action) -> str:
     return "the oven" if action.event == Kind.BAKE_START else "the place"
 
 
-def ask_bake(oven: PlaceRecord, codes: Sequence[str]) -> Reply:
-    """Ask which bake starts, of those that the oven reaches; it was scanned first."""
-    bakes = {name: one.temp_c for name, one in ACTIONS.items() if one.event == Kind.BAKE_START}
-    names = [name for name, temp_c in bakes.items() if (temp_c or 0) <= (oven.oven_max_c or 999)]
-    return Reply(
+def ask_bake(
+    oven: PlaceRecord, codes: Sequence[str], names: Sequence[str], why_none: Stop | None
+) -> Reply:
+    """Ask which bake starts; the oven was scanned first.
+
+    Args:
+        oven: the oven.
+        codes: the carriers.
+        names: of the bakes that all of them may have there.
+        why_none: why there is none, if so.
+    """
+    reply = Reply(
         "ask",
         "Which bake?",
         f"{', '.join(codes)}: {oven.name}.",
-        "Scan which bake starts, or that they are only put there.",
+        f"Scan which bake starts, or that {'it is' if len(codes) == 1 else 'they are'} only put "
+        "there.",
         codes[-1],
         tuple(choice(name) for name in [*names, "MOVE"]),
     )
+    if why_none is not None:
+        reply.title, reply.message = "No bake to start", why_none.message
+        them = "it" if len(codes) == 1 else "them"
+        only_there = f'"{ACTIONS["MOVE"].title}" only puts {them} there.'
+        reply.next_step = f"{why_none.next_step} {only_there}".strip()
+    return reply
 
 
 def ask_number(code: str, action: Action) -> Reply:

@@ -22,7 +22,9 @@ from msdtrack.printing.codes import (
 from msdtrack.services.countdowns import desiccant_is_good
 from msdtrack.store import places
 
-Tone = Literal["ok", "ask", "refuse"]
+Tone = Literal["ok", "ask", "stop", "refuse"]
+"""ok; ask: it needs something more, or an eye; stop: it is on record, and what was scanned must not
+be used; refuse: nothing was changed."""
 
 CARD = ("HICDRY", "HIC5", "HIC10", "HIC60", "HICMISSING")
 EARLIER = ("AGO5", "AGO15", "AGO30", "AGO60")
@@ -117,7 +119,7 @@ def choices_for(state: CarrierState) -> tuple[Choice, ...]:
     elif ledger.phase is Phase.OPEN:
         bakes = [f"BAKE{option.temp_c:g}" for option in state.bake.options]
         if state.bake.needed:
-            names += bakes
+            names += [] if ledger.held else bakes
         elif card_is_unread(state):
             names += CARD
         if state.verdict == "use":

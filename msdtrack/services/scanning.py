@@ -21,7 +21,7 @@ from msdtrack.services.event_recording import AHEAD_S
 from msdtrack.services.scan_desk import Desk
 from msdtrack.services.scan_replies import Choice, Reply, Stop, Tone
 from msdtrack.services.scan_work import Work
-from msdtrack.services.station_memory import Memory, recalled, recalled_from, remember
+from msdtrack.services.station_memory import Browser, Memory, recalled, recalled_from, remember
 from msdtrack.store import catalog, scans
 from msdtrack.store.canonical import content_hash
 from msdtrack.store.connection import read, write
@@ -41,12 +41,14 @@ class NewScan:
         station: name of the scan station.
         code: what the scanner typed, or a number keyed in.
         at: when it was scanned; None is when it is received.
+        browser: who is at the browser it comes from; None: the station remembers who is there.
     """
 
     id: str
     station: str
     code: str
     at: int | None = None
+    browser: Browser | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +58,7 @@ class ScanAnswer:
     Args:
         message: what happened, or why nothing did, in sentences that name the carrier.
         detail: the same for a screen that shows the carrier beside it.
-        tone: ok; ask: it needs something more, or an eye; refuse: nothing was changed.
+        tone: see `scan_replies.Tone`.
         title: the same in a few words, for the largest line.
         time_left: floor life left and the air it assumes; empty where no carrier is named.
         caution: what can hurt or ruin goods in what comes next.
@@ -126,7 +128,7 @@ def scan(new: NewScan, now: int, tz: tzinfo | None = None) -> ScanAnswer:
         before, context = scans.before(new.id, station)
         if before is not None:
             return _first_answer(before, content)
-        memory = recalled_from(context, at)
+        memory = recalled_from(context, at, new.browser)
         memory, work, reply = _answered(new.id, code, memory, at, now, tz or zone(""))
         answer = _answer(work, code, reply, memory)
         remember(memory, at)

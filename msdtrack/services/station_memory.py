@@ -17,7 +17,14 @@ SEALING_S = 15 * 60
 """For this long a bag that is being filled is waited for."""
 
 BADGE_S = 8 * 3600
-"""A badge holds for a shift."""
+"""At a scanner without a screen a badge holds for a shift: it could not say that it ended before,
+and whoever carries it has it in hand."""
+
+IN_BROWSER_S = 60 * 60
+"""In a browser a badge holds for this long after the last entry that was made there. Tablets are
+shared and lie about: work that goes on keeps the name, and whoever picks one up after a pause is
+not taken for the one before, whose name would be believed. Much shorter, and the entries of a quiet
+bench would have no name."""
 
 
 TAKE = "TAKE"
@@ -31,6 +38,13 @@ class Opening:
     event: str
     carrier: str
     scanned_at: int
+
+
+@dataclass(frozen=True, slots=True)
+class Browser:
+    """Who is at the browser that a scan comes from: the code of the badge, None for nobody."""
+
+    person: str | None
 
 
 @dataclass(slots=True)
@@ -52,6 +66,7 @@ class Memory:
         choices: what was offered last, as (code, text).
         completed: name of the action that the last scan completed.
         asked_undo: id of the scan that "Undo" asked about.
+        in_browser: the browser knows who is there; what the station knew of it is forgotten.
     """
 
     station: str
@@ -70,6 +85,7 @@ class Memory:
     choices: list[tuple[str, str]] = field(default_factory=list)
     completed: str | None = None
     asked_undo: str | None = None
+    in_browser: bool = False
 
     def copy(self) -> Memory:
         """Return a copy that can be changed without changing this one."""
@@ -130,8 +146,8 @@ def recalled(station: str, at: int) -> Memory:
     return recalled_from(scans.station_context(station), at)
 
 
-def recalled_from(context: StationContext, at: int) -> Memory:
-    """Return the same from what is kept of the station."""
+def recalled_from(context: StationContext, at: int, browser: Browser | None = None) -> Memory:
+    """Return the same from what is kept of the station, and of who is at the browser."""
     options = context.options
     kept = {name: options[name] for name in _OPTIONS if name in options}
     memory = Memory(context.station, context.at, context.person, action=context.action, **kept)
@@ -144,6 +160,8 @@ def recalled_from(context: StationContext, at: int) -> Memory:
         memory.choices = []
     if at - memory.person_at > BADGE_S:
         memory.person = None
+    if browser is not None:
+        memory.person, memory.person_at, memory.in_browser = browser.person, 0, True
     return memory
 
 
@@ -158,7 +176,8 @@ def remember(memory: Memory, at: int) -> None:
             for one in memory.openings
         ]
     carrier = memory.chosen[-1] if memory.chosen else None
+    person = None if memory.in_browser else memory.person
     latest = max(at, memory.at)
     scans.set_station_context(
-        StationContext(memory.station, latest, carrier, memory.action, memory.person, options)
+        StationContext(memory.station, latest, carrier, memory.action, person, options)
     )

@@ -101,7 +101,8 @@ def bake_causes(
 
 
 def reset_causes(carriers: Iterable[Glance], now: int) -> Iterator[Cause]:
-    """Yield carriers whose floor life dry storage has made whole again in the last day.
+    """Yield carriers whose floor life dry storage has made whole again in the last day, and that
+    have not been exposed since.
 
     Args:
         carriers: watched or not, batches of boards among them.
@@ -109,7 +110,7 @@ def reset_causes(carriers: Iterable[Glance], now: int) -> Iterator[Cause]:
     """
     for seen in carriers:
         reset_at = seen.last_reset_at
-        rests = seen.status in ("in_dry_bag", "dry_storage")
+        rests = seen.status in ("in_dry_bag", "dry_storage") and not seen.was_exposed
         if not rests or reset_at is None or not 0 <= now - reset_at < TOLD_FOR_S:
             continue
         # A bake resets too: that is told by its own alarm.

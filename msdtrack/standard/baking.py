@@ -38,8 +38,8 @@ SUPPLIER_TEMPS_C: Final[tuple[int, ...]] = tuple(_SUPPLIER["temp_c"])
 THICKNESS_ROWS: Final[tuple[str, ...]] = ("upto_1_4", "upto_2_0", "upto_4_5")
 """The thickness rows of both tables, from the thinnest."""
 
-LARGE_BGA_SIDE_MM: Final[int] = _LARGE["side_mm"]
-"""A BGA larger than this on both sides bakes as a large one, in mm. From memory."""
+LONG_EXCESS_H: Final[int] = _USER["long_excess_h"]
+"""A floor life exceeded by more hours than this has the longer bake."""
 
 
 def thickness_row(body_mm: Number | None) -> str | None:
@@ -115,7 +115,7 @@ def user_bake_h(
     if block is None:
         return None
     if large_or_stacked and column == "over_72h":
-        return int(_LARGE["hours_125c"]) if temp_c == 125 else None
+        return int(_LARGE["hours"]) if temp_c == _LARGE["temp_c"] else None
     return int(block["hours"][level][at][in_pair])
 
 

@@ -13,24 +13,9 @@ from functools import cache
 from typing import Final
 
 from msdtrack.errors import BadInput
-from msdtrack.standard.figures import MEMORY_WORDS, PUBLISHED_WORDS, load
+from msdtrack.standard.figures import load
 from msdtrack.standard.levels import known_level
-from msdtrack.standard.package_groups import GROUPS, groups_for, is_bga
-
-__all__ = [
-    "BEYOND",
-    "GROUPS",
-    "RHS_PCT",
-    "TEMPS_C",
-    "WORST_CELL",
-    "cell_air",
-    "cell_for",
-    "groups_for",
-    "is_bga",
-    "life_days",
-    "life_source",
-    "table_rate_per_h",
-]
+from msdtrack.standard.package_groups import GROUPS
 
 TEMPS_C: Final[tuple[int, ...]] = tuple(sorted(load("derating")["temp_c"]))
 """Tabulated temperatures in °C, rising; the row of a cell indexes them."""
@@ -112,22 +97,28 @@ def cell_air(cell: int) -> tuple[int, int]:
     return TEMPS_C[row], RHS_PCT[column]
 
 
-def _tabulated(group: str, level: str, cell: int) -> tuple[str, int]:
-    """Returns the level and the cell whose figure answers."""
-    if group not in GROUPS:
-        raise BadInput(f"{group!r} is no thickness group; give one of {', '.join(GROUPS)}.")
+def table_level(level: str) -> str:
+    """Returns the level whose rows answer: no row is published for level 2, and level 2a's, the
+    next more sensitive, stand in for it.
+
+    Raises:
+        BadInput: Levels 1 and 6, which the table leaves out, and unknown ones.
+    """
     if known_level(level) in ("1", "6"):
         raise BadInput(f"Level {level} is not in the derating table; it has levels 2 to 5a.")
-    answering = WORST_CELL if cell == BEYOND else cell
-    cell_air(answering)
-    return ("2a" if level == "2" else level), answering
+    return "2a" if level == "2" else level
+
+
+def answering_cell(cell: int) -> int:
+    """Returns the cell whose figure answers: beyond the table it is the worst one published."""
+    return WORST_CELL if cell == BEYOND else cell
 
 
 def life_days(group: str, level: str, cell: int) -> Fraction | None:
     """Returns the total floor life in a cell's air, in days.
 
-    No row is published for level 2: level 2a's answers, the shorter life. `BEYOND` is answered
-    with `WORST_CELL`, the shortest published life, which says nothing about such air itself.
+    The answer for `BEYOND` is the shortest published life, which says nothing about such air
+    itself.
 
     Args:
         group: One of `GROUPS`.
@@ -143,28 +134,11 @@ def life_days(group: str, level: str, cell: int) -> Fraction | None:
     Source: J-STD-033 (B.1 to D) Table 7-1, for mold compounds of novolac, biphenyl or
         multifunctional epoxy.
     """
-    row_level, answering = _tabulated(group, level, cell)
-    return _LIVES[group, row_level][answering]
-
-
-def life_source(group: str, level: str, cell: int) -> str:
-    """Returns where the figure of `life_days` stands and how far it was found in public.
-
-    Args and Raises: as `life_days`.
-    """
-    row_level, answering = _tabulated(group, level, cell)
-    data = load("derating")
-    temp_c, rh_pct = cell_air(answering)
-    block = data[group]
-    published = (
-        block["status"] == "published" or [row_level, temp_c, rh_pct] in block["published_cells"]
-    )
-    stands_in = " (level 2 has no row)" if level == "2" else ""
-    beyond = ", the worst published cell for air beyond the table" if cell == BEYOND else ""
-    return (
-        f"{data['clause']}, {group} bodies, level {row_level}{stands_in}, "
-        f"{temp_c} °C/{rh_pct} % RH{beyond} ({PUBLISHED_WORDS if published else MEMORY_WORDS})"
-    )
+    if group not in GROUPS:
+        raise BadInput(f"{group!r} is no thickness group; give one of {', '.join(GROUPS)}.")
+    answering = answering_cell(cell)
+    cell_air(answering)
+    return _LIVES[group, table_level(level)][answering]
 
 
 @cache

@@ -24,8 +24,11 @@ RESEAL_WITHIN_MIN: Final[int] = _DATA["reseal_within"]["value"]
 DESICCANT_REUSE_MIN: Final[int] = _DATA["desiccant_reuse"]["value"]
 """Longest time out, in minutes, of desiccant used again. Source: J-STD-033, from memory."""
 
+HOT_C: Final[int] = _DATA["cumulative_bake"]["above_c"]
+"""Hours of bake above this temperature in °C are summed. Source: J-STD-033 (B.1), published."""
+
 CUMULATIVE_BAKE_H: Final[int] = _DATA["cumulative_bake"]["value"]
-"""Most hours of bake above 90 °C. Source: J-STD-033 (B.1), published; older editions 48 h."""
+"""Most hours of bake above `HOT_C`. Source: J-STD-033 (B.1), published; older editions 48 h."""
 
 BAKE_INTERRUPTION_MIN: Final[int] = _DATA["bake_interruption"]["value"]
 """Longest interruption, in minutes, not added to a bake. Source: J-STD-033 (B.1), published."""
@@ -40,29 +43,25 @@ REMOVAL_BODY_C: Final[int] = _DATA["removal_body"]["value"]
 """Body temperature in °C above which a board is baked before removal. Source: published."""
 
 _PER_100IN2_MONTH = Fraction(str(_DATA["desiccant"]["per_100in2_month"]))
-_PER_IN2 = Fraction(str(_DATA["desiccant_by_area"]["per_in2"]))
 
 
-def shelf_life_end(seal_date: date, months: int = SHELF_LIFE_MONTHS) -> date:
+def shelf_life_end(seal_date: date) -> date:
     """Returns the day on which the shelf life ends: the same day of the month it ends in.
 
     A day that month does not have becomes its last (29 February: 28 February).
 
     Args:
         seal_date: The day the bag was sealed.
-        months: Shelf life in months, 1 or more.
 
     Raises:
-        BadInput: Months below 1, or so many that no calendar has the end.
+        BadInput: No calendar has the end.
 
     Source: J-STD-033 (B.1 to D): 12 months from the seal date, published.
     """
-    if months < 1:
-        raise BadInput(f"Shelf life must be 1 month or more, not {months}.")
     try:
-        return seal_date + relativedelta(months=months)
+        return seal_date + relativedelta(months=SHELF_LIFE_MONTHS)
     except (OverflowError, ValueError):
-        raise BadInput(f"A shelf life of {months} months from {seal_date} has no end.") from None
+        raise BadInput(f"{seal_date} is no seal date: look at the label again.") from None
 
 
 def desiccant_units(
@@ -89,20 +88,6 @@ def desiccant_units(
     )
     capacity = exact_positive(capacity_g, "Capacity of a desiccant unit in g")
     return _PER_100IN2_MONTH * Fraction(months_area_wvtr) / Fraction(capacity)
-
-
-def desiccant_units_by_area(area_in2: Number) -> Fraction:
-    """Returns the desiccant a dry bag needs by the older rule, in units, not rounded.
-
-    Args:
-        area_in2: Inside surface of the bag in in2, above 0.
-
-    Raises:
-        BadInput: An area that is no number above 0.
-
-    Source: the rule U = 0.011 A of older packaging practice, from memory.
-    """
-    return _PER_IN2 * Fraction(exact_positive(area_in2, "Bag area in in2"))
 
 
 def to_half_units(units: Fraction) -> Fraction:

@@ -14,9 +14,22 @@ LEVELS: Final[tuple[str, ...]] = ("1", "2", "2a", "3", "4", "5", "5a", "6")
 
 _WRITTEN = re.compile(r"(?:(?:MSL|LEVEL)[\s:.\-]*)?([1346]|[25]A?)", re.IGNORECASE)
 
+_CONDITION: Final[Mapping[str, list[int]]] = load("floor_life")["condition"]
 _FLOOR_LIFE_H: Final[Mapping[str, int]] = {
     level: hours for level, hours in load("floor_life")["hours"].items() if isinstance(hours, int)
 }
+
+
+def condition(level: str) -> tuple[int, int]:
+    """Returns the air that the floor life holds at: °C and % RH at most.
+
+    Raises:
+        BadInput: Unknown level.
+
+    Source: J-STD-033 (B.1 to D) Table 5-1.
+    """
+    temp_c, rh_pct = _CONDITION.get(known_level(level), _CONDITION["others"])
+    return temp_c, rh_pct
 
 
 def parse_level(text: str) -> str:
@@ -46,7 +59,7 @@ def known_level(level: str) -> str:
 
 
 def floor_life_h(level: str) -> int | None:
-    """Returns the floor life at 30 °C and 60 % RH or less, in hours.
+    """Returns the floor life in air within `condition`, in hours.
 
     Args:
         level: One of `LEVELS`.

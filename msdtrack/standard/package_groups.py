@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from decimal import Decimal
-from typing import Final
+from typing import Any, Final
 
 from msdtrack.errors import BadInput
+from msdtrack.standard.figures import load
 from msdtrack.standard.quantities import Number, exact_body
 
 GROUPS: Final[tuple[str, ...]] = ("thin", "medium", "thick")
 """The thickness groups, from the thinnest."""
 
-_MEDIUM_FROM_MM = Decimal("2.1")
-_THICK_FROM_MM = Decimal("3.1")
-_THICK_BGA_FROM_MM = Decimal("1")
-
-_WIDE_SOIC = frozenset({"SOICW", "SOICWIDE", "SOICWIDEBODY", "WIDESOIC", "WIDEBODYSOIC"})
+_TABLE: Final = load("derating")
+_WIDE_SOIC: Final = frozenset({"SOICW", "SOICWIDEBODY", "WIDESOIC", "WIDEBODYSOIC"})
 
 
 def _family_name(family: str | None) -> str:
@@ -24,49 +23,32 @@ def _family_name(family: str | None) -> str:
     return re.sub(r"[^A-Z]", "", (family or "").upper())
 
 
-def is_bga(family: str | None) -> bool:
-    """Returns whether the family is a ball grid array, of whatever kind ("BGA", "FBGA")."""
-    return _family_name(family).endswith("BGA")
+def _thickest(body: Decimal, limit: str) -> str:
+    """Returns the thickest group whose limit the body reaches; the thinnest has none."""
+    reached = [g for g in GROUPS if body >= Decimal(str(_TABLE[g].get(limit, "Infinity")))]
+    return reached[-1] if reached else GROUPS[0]
 
 
-def _thickness_group(body: Decimal) -> str:
-    if body >= _THICK_FROM_MM:
-        return "thick"
-    return "medium" if body >= _MEDIUM_FROM_MM else "thin"
-
-
-def _named_groups(name: str, pins: int | None, square: bool | None) -> frozenset[str] | None:
-    """Returns the groups a named family may be in; None: the table does not name it."""
+def _named_groups(name: str, pins: int | None, square: bool | None) -> frozenset[str]:
+    """Returns the groups a family may be in by the row headings; none: they do not name it."""
     if name in _WIDE_SOIC:
-        return frozenset({"medium"})
-    match name:
-        case "MQFP":
-            return frozenset({"thick"})
-        case "TQFP" | "TSOP":
-            return frozenset({"thin"})
-        case "PQFP" if pins is not None and pins > 84:
-            return frozenset({"thick"})
-        case "PQFP" if pins is not None and pins <= 80:
-            return frozenset({"medium"})
-        case "PLCC" if square:
-            return frozenset({"thick"})
-        case "PLCC" if square is False and pins is not None and 18 <= pins <= 32:
-            return frozenset({"medium"})
-        case "PQFP" | "PLCC":
-            return frozenset({"medium", "thick"})
-        case "SOIC" if pins is not None and pins < 18:
-            return frozenset({"thin"})
-        case "SOIC" if pins is not None and pins >= 20:
-            return frozenset({"medium"})
-        case "SOIC":
-            return frozenset({"thin", "medium"})
-    return None
+        name = "SOICWIDE"
+    naming = [
+        (group, row)
+        for group in GROUPS
+        for row in _TABLE[group]["families"]
+        if _family_name(row["family"]) == name
+    ]
+    sure = frozenset(group for group, row in naming if _is_named(row, pins, square))
+    return sure or frozenset(group for group, _ in naming)
 
 
-def _bga_groups(body: Decimal | None) -> tuple[str, ...]:
-    if body is None:
-        return ("thin", "thick")
-    return ("thick",) if body >= _THICK_BGA_FROM_MM else ("thin",)
+def _is_named(row: Mapping[str, Any], pins: int | None, square: bool | None) -> bool:
+    if square is not row.get("square", square):
+        return False
+    if pins is None:
+        return not {"min_pins", "max_pins"} & row.keys()
+    return bool(row.get("min_pins", pins) <= pins <= row.get("max_pins", pins))
 
 
 def groups_for(
@@ -100,9 +82,10 @@ def groups_for(
     if pins is not None and pins < 1:
         raise BadInput(f"The number of pins must be 1 or more, not {pins}.")
     body = None if body_mm is None else exact_body(body_mm)
-    if is_bga(family):
-        return _bga_groups(body)
-    by_thickness = frozenset() if body is None else frozenset({_thickness_group(body)})
-    by_family = _named_groups(_family_name(family), pins, square) or frozenset()
-    in_question = by_family | by_thickness
+    name = _family_name(family)
+    if name.endswith("BGA"):
+        return ("thin", "thick") if body is None else (_thickest(body, "min_bga_body_mm"),)
+    in_question = _named_groups(name, pins, square)
+    if body is not None:
+        in_question |= {_thickest(body, "min_body_mm")}
     return tuple(group for group in GROUPS if group in in_question) or GROUPS

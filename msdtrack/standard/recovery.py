@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
-from msdtrack.standard.figures import MEMORY_WORDS, load
+from msdtrack.standard.figures import load
 from msdtrack.standard.levels import known_level
 
 
@@ -48,18 +48,6 @@ def dry_storage_rule(level: str) -> DryStorageRule | None:
     Source: J-STD-033 (B.1 to D) Table 4-3; the numbers from memory.
     """
     return _RULES.get(known_level(level))
-
-
-def dry_storage_source(level: str) -> str:
-    """Returns where the rule of a level stands and how far it was found in public.
-
-    Raises:
-        BadInput: Unknown level.
-    """
-    clause = load("dry_storage")["clause"]
-    if dry_storage_rule(level) is None:
-        return f"{clause} has no reset by dry storage for level {level}"
-    return f"{clause}, level {level} (numbers {MEMORY_WORDS})"
 
 
 @lru_cache

@@ -35,7 +35,7 @@ class SamplingPlan:
         lot_letter: Code letter of the lot's size.
         letter: Code letter of the plan used; another one where the table sends to it.
         sample_size: Pieces to check.
-        accept: The lot is accepted with at most so many failing pieces.
+        accept: Most failing pieces the lot is accepted with.
         inspect_all: The sample is the whole lot.
     """
 
@@ -47,7 +47,7 @@ class SamplingPlan:
 
     @property
     def reject(self) -> int:
-        """With so many failing pieces the lot is rejected."""
+        """Fewest failing pieces the lot is rejected with."""
         return self.accept + 1
 
 

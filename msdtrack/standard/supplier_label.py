@@ -18,9 +18,6 @@ from typing import Final
 from msdtrack.errors import BadInput
 from msdtrack.standard.data_identifiers import IDENTIFIERS, DataIdentifier, split_identifier
 
-RS: Final = "\x1e"
-GS: Final = "\x1d"
-EOT: Final = "\x04"
 HEADER: Final = "[)>"
 FORMAT: Final = "06"
 
@@ -32,7 +29,7 @@ SET_UP_HINT: Final = (
 )
 """What to do about a scanner that drops the separators."""
 
-_SYMBOLOGY: Final = re.compile(r"\][A-Za-z][0-9A-Za-z]")
+_SYMBOLOGY: Final = re.compile(r"\A\][A-Za-z][0-9A-Za-z]")
 # How a scanner may spell GS where it does not send it; the longest first, a single sign last.
 _SPELLED_GS: Final = re.compile(
     r"""[<{\[(](?:GS|[Aa][Ll][Tt]\+?029|029|29|0?x1[dD])[>}\])]
@@ -88,14 +85,12 @@ class LabelScan:
         whole: It is a 2D label with all fields, not the bars of one of them.
         doubt: Why the fields must be compared with the print before they are trusted; "" if the
             separators can't be mistaken.
-        symbology: The symbology identifier without its "]", "" if the scanner sends none.
     """
 
     fields: tuple[LabelField, ...]
     text: str
     whole: bool = False
     doubt: str = ""
-    symbology: str = ""
 
 
 def read_label(text: str) -> LabelScan:
@@ -109,21 +104,19 @@ def read_label(text: str) -> LabelScan:
             another format, or it says one thing twice in two ways.
     """
     typed = text.strip("\r\n \x00")
-    match = _SYMBOLOGY.match(typed)
-    symbology = match[0][1:] if match else ""
-    typed = typed[3:] if match else typed
+    typed = _SYMBOLOGY.sub("", typed)
     if not typed:
         raise BadLabel("Nothing was read: scan it again.")
     if typed.startswith(HEADER):
         fields, doubt = _fields_of(typed)
-        return LabelScan(fields, typed, True, doubt, symbology)
+        return LabelScan(fields, typed, True, doubt)
     _refuse_broken_header(typed)
     if not typed.isprintable():
         raise BadLabel("The scan holds control characters but no 2D label: scan it again.")
     split = split_identifier(typed)
     if split is None or split[0] not in IDENTIFIERS or not split[1].strip():
-        return LabelScan((), typed, symbology=symbology)
-    return LabelScan((LabelField(split[0], split[1].strip()),), typed, symbology=symbology)
+        return LabelScan((), typed)
+    return LabelScan((LabelField(split[0], split[1].strip()),), typed)
 
 
 def _refuse_broken_header(typed: str) -> None:

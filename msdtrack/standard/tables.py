@@ -10,6 +10,7 @@ from typing import Any, Final, Literal
 
 from msdtrack.standard import baking, derating, levels, recovery, sampling
 from msdtrack.standard.figures import fingerprint, load
+from msdtrack.standard.package_groups import GROUPS
 
 __all__ = ["CHECK_YOUR_COPY", "Status", "Table", "fingerprint", "published_tables"]
 
@@ -38,7 +39,7 @@ class Table:
         source: Where each figure was found.
         status: Whether the figures were found in a public source; mixed: the last column says
             which rows were.
-        note: What a reader must know besides.
+        note: What else a reader must know.
         columns: Headings, each with its unit; the last is the status of a row.
         rows: Cells as text, as many as columns.
     """
@@ -62,7 +63,7 @@ def published_tables() -> tuple[Table, ...]:
     """
     return (
         _floor_life(),
-        *(_derating(group) for group in derating.GROUPS),
+        *(_derating(group) for group in GROUPS),
         *(_user_bake(row) for row in baking.THICKNESS_ROWS),
         _large_user_bake(),
         *(_supplier_bake(row) for row in baking.THICKNESS_ROWS),
@@ -116,7 +117,8 @@ def _floor_life() -> Table:
     for level in levels.LEVELS:
         hours = levels.floor_life_h(level)
         without_figure = "no limit" if levels.is_unlimited(level) else "as the label says"
-        air = data["condition"].get(level, data["condition"]["others"])
+        temp_c, rh_pct = levels.condition(level)
+        air = f"{temp_c} °C or less, {rh_pct} % RH or less"
         rows.append((level, without_figure if hours is None else _hours(hours), air, PUBLISHED))
     return _table("floor_life", data, data, ("level", "floor life, h", "at"), rows)
 
@@ -277,19 +279,15 @@ def _sampling_letters() -> Table:
 def _sampling_plans() -> Table:
     data = load("sampling")
     accept = data["plans"]["accept"]
-    words = {"v": "↓", "^": "↑"}
+    arrows = {"v": "↓", "^": "↑"}
     rows = (
         (
             letter,
             str(size),
-            *(_number_or_arrow(accept[aql][letter], words) for aql in accept),
+            *(arrows.get(column[letter], str(column[letter])) for column in accept.values()),
             MEMORY,
         )
         for letter, size in sampling.SAMPLE_SIZES.items()
     )
     columns = ("letter", "sample, pieces", *(f"AQL {aql} %: accept with" for aql in accept))
     return _table("sampling_plans", data, data["plans"], columns, rows)
-
-
-def _number_or_arrow(entry: int | str, words: dict[str, str]) -> str:
-    return words[entry] if isinstance(entry, str) else str(entry)

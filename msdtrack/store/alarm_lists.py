@@ -1,7 +1,7 @@
 """Lists of alarms in pages, narrowed to what somebody looks for, and how many there are.
 
-A page goes on behind a position, not after so many rows: what is acknowledged meanwhile moves to
-the end of its list, and nothing is skipped for it.
+A page goes on behind a position, not after a number of rows: what is acknowledged meanwhile moves
+to the end of its list, and nothing is skipped for it.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Literal
 
+from msdtrack.store.alarms import alarm
 from msdtrack.store.connection import is_sqlite
 from msdtrack.store.records import AlarmRecord
 from msdtrack.store.statements import rows
@@ -84,7 +85,7 @@ def page(
 
     Args:
         priorities: every one, the highest first.
-        limit: only so many.
+        limit: at most this many.
         after: only those behind this position.
     """
     condition, given = _condition(name, narrowed)
@@ -96,8 +97,8 @@ def page(
         f"ORDER BY {', '.join(keys)} LIMIT ?",
         (*given, limit),
     )
-    width = len(found[0]) - len(keys) if found else 0
-    return [(AlarmRecord(*row[:width]), tuple(row[width:])) for row in found]
+    own = -len(keys)
+    return [(AlarmRecord(*row[:own]), tuple(row[own:])) for row in found]
 
 
 def count(
@@ -123,6 +124,39 @@ def position(
         (*given, index),
     )
     return tuple(found[0]) if found else None
+
+
+def most_pressing(
+    priorities: Sequence[str], limit: int, place: str | None = None
+) -> tuple[list[AlarmRecord], int, int]:
+    """Return the first alarms of the active ones, in the order of their list.
+
+    Args:
+        priorities: every one, the highest first.
+        limit: at most this many.
+        place: only those of this place and of the carriers watched there; None is all.
+
+    Returns:
+        The alarms, how many there are in all, and how many of them nobody has acknowledged.
+    """
+    found = f"SELECT id, acknowledged_at, priority FROM alarm WHERE {_MEMBERS['active']}"
+    given = tuple[str, ...]()
+    if place is not None:
+        found, given = (
+            f"{found} AND place = ? UNION SELECT a.id, a.acknowledged_at, a.priority "
+            "FROM standing s JOIN alarm a ON a.carrier = s.carrier WHERE s.place = ? AND "
+            "s.listed = 1 AND a.ended_at IS NULL AND a.shelved_until IS NULL",
+            (place, place),
+        )
+    pressing = rows(
+        f"SELECT id, count(*) OVER (), count(acknowledged_at) OVER () FROM ({found}) q "
+        f"ORDER BY {', '.join(_keys('active', priorities))} LIMIT ?",
+        (*given, limit),
+    )
+    if not pressing:
+        return [], 0, 0
+    _, count, acknowledged = pressing[0]
+    return [alarm(row[0]) for row in pressing], count, count - acknowledged
 
 
 def width(name: ListName) -> int:

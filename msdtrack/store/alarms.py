@@ -10,13 +10,13 @@ Source: ISA-18.2 / IEC 62682, alarm states (from memory).
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import fields, replace
+from dataclasses import astuple, fields, replace
 from typing import Any
 
 from msdtrack.errors import NotFound, Refused
 from msdtrack.store.connection import writing
 from msdtrack.store.records import AlarmAct, AlarmRecord, AlarmStep
-from msdtrack.store.statements import execute, rows
+from msdtrack.store.statements import execute, insert_all, rows
 
 
 def raise_alarm(
@@ -175,43 +175,6 @@ def active() -> list[AlarmRecord]:
     return _records("WHERE ended_at IS NULL ORDER BY id")
 
 
-def most_pressing(
-    priorities: Sequence[str], limit: int, place: str | None = None
-) -> tuple[list[AlarmRecord], int, int]:
-    """Return alarms that have not ended and are not shelved: what nobody acknowledged first, then
-    by priority, oldest first.
-
-    Args:
-        priorities: every one, the highest first.
-        limit: only so many.
-        place: only those of this place and of the carriers watched there; None is all.
-
-    Returns:
-        The alarms, how many there are in all, and how many of them nobody has acknowledged.
-    """
-    active = "ended_at IS NULL AND shelved_until IS NULL"
-    columns = "id, acknowledged_at, priority"
-    found, given = f"SELECT {columns} FROM alarm WHERE {active}", tuple[str, ...]()
-    if place is not None:
-        found, given = (
-            f"{found} AND place = ? UNION SELECT a.id, a.acknowledged_at, a.priority "
-            "FROM standing s JOIN alarm a ON a.carrier = s.carrier WHERE s.place = ? AND "
-            "s.listed = 1 AND a.ended_at IS NULL AND a.shelved_until IS NULL",
-            (place, place),
-        )
-    ranks = " ".join(f"WHEN '{name}' THEN {rank}" for rank, name in enumerate(priorities))
-    pressing = rows(
-        f"SELECT id, count(*) OVER (), count(acknowledged_at) OVER () FROM ({found}) q "
-        "ORDER BY CASE WHEN acknowledged_at IS NULL THEN 0 ELSE 1 END, "
-        f"CASE priority {ranks} END, id LIMIT ?",
-        (*given, limit),
-    )
-    if not pressing:
-        return [], 0, 0
-    _, count, acknowledged = pressing[0]
-    return [alarm(row[0]) for row in pressing], count, count - acknowledged
-
-
 def history(limit: int = 100, after: int | None = None) -> list[AlarmRecord]:
     """Return alarms newest first, ended ones among them.
 
@@ -229,10 +192,7 @@ def _standing(cause: str) -> AlarmRecord | None:
 
 
 def _note(step: AlarmStep) -> None:
-    execute(
-        "INSERT INTO alarm_step (alarm, step, at, person, until, reason) VALUES (?, ?, ?, ?, ?, ?)",
-        (step.alarm, step.step, step.at, step.person, step.until, step.reason),
-    )
+    insert_all("alarm_step", "alarm, step, at, person, until, reason", [astuple(step)])
 
 
 def _changed(before: AlarmRecord, changes: dict[str, Any]) -> AlarmRecord:

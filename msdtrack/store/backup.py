@@ -17,10 +17,11 @@ def backup_to(path: Path) -> BackupReport:
     """Copy the open database to a file while it is in use, check the copy and say what is in it.
 
     Args:
-        path: the copy, which must not exist yet.
+        path: the copy, which must not exist yet, in a folder that does.
 
     Raises:
-        Refused: the database is PostgreSQL, which has its own tool for this.
+        Refused: the database is PostgreSQL, which has its own tool for this, or there is no such
+            folder: a path that was mistyped is no place to find a copy again.
         Conflict: the file exists.
         StoreUnavailable: the copy could not be written, or is damaged.
     """
@@ -29,6 +30,11 @@ def backup_to(path: Path) -> BackupReport:
         raise Refused(
             "A PostgreSQL database is copied with its own tool: pg_dump --format=custom "
             f"--file={path} NAME, and brought back with pg_restore."
+        )
+    if not path.parent.is_dir():
+        raise Refused(
+            f"There is no folder {path.parent.absolute()}, so nothing was copied: make it first, "
+            "or mend the path."
         )
     copy_sqlite(Path(database.database), path)
     with closing(sqlite3.connect(path)) as copy:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 
 from msdtrack.errors import NotFound
 from msdtrack.store.connection import writing
-from msdtrack.store.statements import execute, listed, rows
+from msdtrack.store.statements import insert_all, listed, rows
 
 _COLUMNS = "code, name, boards, place, person, recorded_at"
 
@@ -37,17 +37,7 @@ def insert_batch(record: BatchRecord) -> None:
         Conflict: its code is taken, or its place does not exist.
     """
     writing()
-    execute(
-        f"INSERT INTO board_batch ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?)",
-        (
-            record.code,
-            record.name,
-            record.boards,
-            record.place,
-            record.person,
-            record.recorded_at,
-        ),
-    )
+    insert_all("board_batch", _COLUMNS, [astuple(record)])
 
 
 def insert_placement(carrier: str, batch: str) -> None:
@@ -57,7 +47,7 @@ def insert_placement(carrier: str, batch: str) -> None:
         Conflict: it is a placement already, or there is no such carrier or batch.
     """
     writing()
-    execute("INSERT INTO board_placement (carrier, batch) VALUES (?, ?)", (carrier, batch))
+    insert_all("board_placement", "carrier, batch", [(carrier, batch)])
 
 
 def batch(code: str) -> BatchRecord:

@@ -14,7 +14,7 @@ from msdtrack.store.catalog import parts_by_number
 from msdtrack.store.connection import touched, writing
 from msdtrack.store.records import CarrierRecord
 from msdtrack.store.statements import among, listed, one_row, rows
-from msdtrack.store.traces import check_names, trace
+from msdtrack.store.traces import trace
 
 _NAMES = tuple(field.name for field in fields(CarrierRecord))
 _DATES = ("sealed_on", "shelf_life_ends")
@@ -73,7 +73,6 @@ def update_carrier(
         BadInput: a name is none that can be corrected.
     """
     writing()
-    check_names(changes, _CORRECTABLE)
     before = carrier(code)
     differing = trace(
         "carrier",
@@ -230,12 +229,6 @@ def parents_among(records: Mapping[str, CarrierRecord]) -> dict[str, tuple[str, 
         for code, record in records.items()
         if record.parent is not None and record.split_event is not None
     }
-
-
-def children(code: str) -> list[str]:
-    """Return the codes of the carriers split off this one, in order."""
-    sql = "SELECT code FROM carrier WHERE parent = ? ORDER BY code"
-    return [row[0] for row in rows(sql, (code,))]
 
 
 def children_of(codes: Iterable[str]) -> set[str]:

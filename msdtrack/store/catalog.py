@@ -14,10 +14,11 @@ from msdtrack.store.canonical import to_json
 from msdtrack.store.connection import snapshot_is_committed, touched, writing
 from msdtrack.store.records import PersonRecord
 from msdtrack.store.seldom import seldom_changed
-from msdtrack.store.traces import check_names, fact_changes, trace
+from msdtrack.store.traces import fact_changes, trace
 
 __all__ = [
     "fact_changes",
+    "former_names",
     "insert_part",
     "insert_person",
     "part",
@@ -25,8 +26,8 @@ __all__ = [
     "parts_by_number",
     "people",
     "person",
-    "rename_person",
     "update_part",
+    "update_person",
 ]
 
 _PART_FACTS = tuple(field.name for field in fields(PartFacts))
@@ -63,18 +64,17 @@ def update_part(
         BadInput: a name is none that can be corrected.
     """
     writing()
-    check_names(changes, set(_PART_FACTS) - {"number"})
     before = part(number)
-    after = replace(before, **dict(changes))  # type: ignore[arg-type]
     differing = trace(
         "part",
         number,
-        {name: getattr(before, name) for name in _PART_FACTS},
+        {name: getattr(before, name) for name in _PART_FACTS if name != "number"},
         changes,
         person=person,
         reason=reason,
         recorded_at=recorded_at,
     )
+    after = replace(before, **differing)
     if differing:
         row = _part_row(after)
         models.Part.update({name: row[name] for name in differing}).where(
@@ -142,30 +142,38 @@ def insert_person(code: str, name: str, recorded_at: int) -> PersonRecord:
     return PersonRecord(code, name)
 
 
-def rename_person(
-    code: str, name: str, *, reason: str, recorded_at: int, person: str | None = None
+def update_person(
+    code: str,
+    changes: Mapping[str, object],
+    *,
+    reason: str,
+    recorded_at: int,
+    person: str | None = None,
 ) -> PersonRecord:
-    """Correct a person's name and return the person as now known.
+    """Change a person's name, or since when the badge is no longer in use, and return the person.
 
     Args:
-        person: code of who corrects it.
+        changes: new values of `name` and `retired_at`.
+        person: code of who changes it.
 
     Raises:
         NotFound: nobody has the code.
+        BadInput: a name is none that can be changed.
     """
     writing()
     before = _person(code)
-    trace(
+    differing = trace(
         "person",
         code,
-        {"name": before.name},
-        {"name": name},
+        {"name": before.name, "retired_at": before.retired_at},
+        changes,
         person=person,
         reason=reason,
         recorded_at=recorded_at,
     )
-    models.Person.update(name=name).where(models.Person.code == code).execute()
-    return PersonRecord(code, name)
+    if differing:
+        models.Person.update(differing).where(models.Person.code == code).execute()
+    return replace(before, **differing)
 
 
 def person(code: str) -> PersonRecord:
@@ -180,18 +188,38 @@ def person(code: str) -> PersonRecord:
 def people(after: str | None = None, limit: int = 100) -> list[PersonRecord]:
     """Return people by code, those after `after` only."""
     table = models.Person
-    query = table.select(table.code, table.name).order_by(table.code).limit(limit)
+    query = table.select(*_PERSON).order_by(table.code).limit(limit)
     if after is not None:
         query = query.where(table.code > after)
     return [PersonRecord(*row) for row in models.tuples(query)]
 
 
+def former_names() -> dict[str, list[tuple[int, str]]]:
+    """Return the names that people had before: until when, and the name, oldest first, by code."""
+    table = models.FactChange
+    query = table.select(table.key, table.recorded_at, table.before)
+    query = query.where(table.what == "person", table.field == "name").order_by(table.id)
+    found: dict[str, list[tuple[int, str]]] = {}
+    for code, until, name in models.tuples(query):
+        found.setdefault(code, []).append((until, json.loads(name)))
+    return found
+
+
+_PERSON = tuple(getattr(models.Person, field.name) for field in fields(PersonRecord))
+
+
 def _person(code: str) -> PersonRecord:
-    table = models.Person
-    found = models.tuples(table.select(table.code, table.name).where(table.code == code))
+    known = seldom_changed("people", dict[str, PersonRecord])
+    if code in known:
+        return known[code]
+    found = models.tuples(models.Person.select(*_PERSON).where(models.Person.code == code))
     if not found:
         raise NotFound(f"Nobody has the code {code}.")
-    return PersonRecord(*found[0])
+    record = PersonRecord(*found[0])
+    if snapshot_is_committed():
+        # Somebody who is put on file later is not missed: who is not there is not kept.
+        known[code] = record
+    return record
 
 
 def _part_row(facts: PartFacts) -> dict[str, Any]:

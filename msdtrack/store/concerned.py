@@ -81,15 +81,18 @@ def family(codes: Iterable[str]) -> set[str]:
     return found
 
 
+_NOT_SCRAPPED = (
+    "max(seq) > coalesce(max(CASE WHEN kind = 'scrap' THEN seq END), 0) "
+    "OR max(at) > max(CASE WHEN kind = 'scrap' THEN at END)"
+)
+"""Unless a scrapping is the newest thing both recorded and done. An index alone answers it."""
+
+
 def perhaps_out(kept_from: int) -> list[str]:
     """Return every carrier that may have been out of its bag and was not plainly gone by a moment,
     sorted."""
-    # Plainly gone: a scrapping is the newest thing both recorded and done. Of the index alone.
-    scrapped = "max(CASE WHEN kind = 'scrap' THEN {} END)"
     sql = (
-        "SELECT carrier FROM event GROUP BY carrier "
-        f"HAVING max(seq) > coalesce({scrapped.format('seq')}, 0) "
-        f"OR max(at) > {scrapped.format('at')} OR max(at) > ? "
+        f"SELECT carrier FROM event GROUP BY carrier HAVING {_NOT_SCRAPPED} OR max(at) > ? "
         "UNION SELECT code FROM carrier WHERE parent IS NOT NULL ORDER BY 1"
     )
     return [row[0] for row in rows(sql, (kept_from,))]
@@ -103,12 +106,9 @@ def perhaps_out_at(at: int, known_at: int | None = None) -> list[str]:
         known_at: what was received later is not known; None: all is known.
     """
     known, given = ("", ()) if known_at is None else ("AND recorded_at <= ? ", (known_at,))
-    # Plainly gone: a scrapping is the newest thing both recorded and done.
-    scrapped = "max(CASE WHEN kind = 'scrap' THEN {} END)"
     sql = (
-        f"SELECT carrier FROM event WHERE (at <= ? OR kind = 'correct') {known}GROUP BY carrier "
-        f"HAVING max(seq) > coalesce({scrapped.format('seq')}, 0) "
-        f"OR max(at) > {scrapped.format('at')} "
+        f"SELECT carrier FROM event WHERE (at <= ? OR kind = 'correct') {known}"
+        f"GROUP BY carrier HAVING {_NOT_SCRAPPED} "
         "UNION SELECT code FROM carrier WHERE parent IS NOT NULL ORDER BY 1"
     )
     return [row[0] for row in rows(sql, (at, *given))]

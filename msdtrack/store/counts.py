@@ -106,14 +106,13 @@ def running(place: str | None = None) -> list[CountRecord]:
     return [_record(row) for row in rows(sql, given)]
 
 
-def recorded(limit: int, place: str | None = None) -> list[CountRecord]:
-    """Return the counts that were recorded last, of one place or of all, newest first."""
-    where, given = ("AND place = ?", (place,)) if place is not None else ("", ())
+def recorded(limit: int) -> list[CountRecord]:
+    """Return the counts that were recorded last, newest first."""
     sql = (
-        f"SELECT {_COLUMNS} FROM place_count WHERE outcome = 'recorded' {where} "
+        f"SELECT {_COLUMNS} FROM place_count WHERE outcome = 'recorded' "
         "ORDER BY ended_at DESC, id LIMIT ?"
     )
-    return [_record(row) for row in rows(sql, (*given, limit))]
+    return [_record(row) for row in rows(sql, (limit,))]
 
 
 def lines(id_: str) -> dict[str, CountLine]:

@@ -27,7 +27,7 @@ _WRITE_LOCK_KEY = 0x6D736474
 """The PostgreSQL advisory lock of the one writer."""
 
 _CHECKPOINT_PAGES = 8000
-"""So many pages (32 MB) wait in the log before they are put in their places. A scan changes about
+"""Pages (32 MB) that wait in the log before they are put in their places. A scan changes about
 20, so that one in 400 waits for it; with SQLite's own 1000 it is one in 50."""
 
 LOCK_WRITES = f"SELECT pg_advisory_xact_lock({_WRITE_LOCK_KEY})"
@@ -151,7 +151,7 @@ class RegisteredSqlite(_Registered, peewee.SqliteDatabase):
         return bool(connection().in_transaction)
 
     def rollback(self) -> None:
-        """Undo what is not undone yet, so that the cause is told and not that nothing is left."""
+        """Undo what is not undone yet: the error that nothing is left would hide the cause."""
         if self.holds_transaction():
             super().rollback()
 

@@ -96,17 +96,6 @@ def caused_by(event_id: str) -> list[Event]:
     return [_event(row) for row in rows(sql, (event_id,))]
 
 
-def recent(limit: int = 50, before: int | None = None) -> list[Event]:
-    """Return the newest events of all carriers, newest first.
-
-    Args:
-        before: only events with a smaller `seq`.
-    """
-    where, given = ("", ()) if before is None else (" WHERE seq < ?", (before,))
-    sql = f"SELECT {_STORED} FROM event{where} ORDER BY seq DESC LIMIT ?"
-    return [_event(row) for row in rows(sql, (*given, limit))]
-
-
 def newest_seq() -> int:
     """Return the `seq` of the newest event; 0 if there is none."""
     return int(one_row("SELECT coalesce(max(seq), 0) FROM event")[0])

@@ -4,24 +4,20 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, astuple, dataclass, field, fields, replace
 from datetime import date
 from typing import Any
 
 from msdtrack.errors import Conflict, NotFound
 from msdtrack.store.canonical import to_json
 from msdtrack.store.connection import writing
-from msdtrack.store.statements import execute, one_row, rows
-from msdtrack.store.traces import check_names, trace
+from msdtrack.store.statements import execute, insert_all, one_row, rows
+from msdtrack.store.traces import trace
 
 MAKER_FACTS = ("msl", "body_mm", "label_floor_life_hours")
 """What a maker's part can have otherwise than its internal number."""
 
 _MAKER_COLUMNS = "id, part, maker_number, supplier, msl, body_mm, label_floor_life_hours"
-_GOODS_COLUMNS = (
-    "carrier, bag_condition, recorded_at, maker_part, date_code, serial, package, "
-    "label_sealed_on, scans, answers, person"
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +67,9 @@ class GoodsInRecord:
     person: str | None = None
 
 
+_GOODS_COLUMNS = ", ".join(field.name for field in fields(GoodsInRecord))
+
+
 def insert_maker_part(record: MakerPartRecord, recorded_at: int) -> MakerPartRecord:
     """Store a maker's part and return it with its id.
 
@@ -85,12 +84,9 @@ def insert_maker_part(record: MakerPartRecord, recorded_at: int) -> MakerPartRec
     ]
     if same:
         raise Conflict(f"{record.maker_number} is on file for {record.part} already.")
-    values = tuple(value for name, value in asdict(record).items() if name != "id")
-    execute(
-        "INSERT INTO maker_part (part, maker_number, supplier, msl, body_mm, "
-        "label_floor_life_hours, recorded_at) VALUES (?, ?, ?, ?, ?, ?, ?)",
-        (*values, recorded_at),
-    )
+    _, *values = astuple(record)
+    columns = f"{_MAKER_COLUMNS.removeprefix('id, ')}, recorded_at"
+    insert_all("maker_part", columns, [(*values, recorded_at)])
     sql = "SELECT id FROM maker_part WHERE part = ? AND maker_number = ? AND supplier = ?"
     (found,) = one_row(sql, (record.part, record.maker_number, record.supplier))
     return replace(record, id=int(found))
@@ -114,7 +110,6 @@ def update_maker_part(
         BadInput: a name is none that can be corrected.
     """
     writing()
-    check_names(changes, MAKER_FACTS)
     before = maker_part(id_)
     values = {name: getattr(before, name) for name in MAKER_FACTS}
     trace(
@@ -155,9 +150,11 @@ def maker_parts(
         part: only those of this internal number.
         maker_number: only those the maker calls so.
     """
-    where, values = _where({"part": part, "maker_number": maker_number})
-    order = "ORDER BY maker_number, supplier, part"
-    found = rows(f"SELECT {_MAKER_COLUMNS} FROM maker_part {where} {order}", values)
+    wanted = {"part = ?": part, "maker_number = ?": maker_number}
+    given = {words: value for words, value in wanted.items() if value is not None}
+    where = f"WHERE {' AND '.join(given)} " if given else ""
+    sql = f"SELECT {_MAKER_COLUMNS} FROM maker_part {where}ORDER BY maker_number, supplier, part"
+    found = rows(sql, tuple(given.values()))
     return [MakerPartRecord(*row) for row in found]
 
 
@@ -168,22 +165,13 @@ def insert_goods_in(record: GoodsInRecord) -> None:
         Conflict: it is stored already, or the carrier, maker's part or person does not exist.
     """
     writing()
-    execute(
-        f"INSERT INTO goods_in ({_GOODS_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            record.carrier,
-            record.bag_condition,
-            record.recorded_at,
-            record.maker_part,
-            record.date_code,
-            record.serial,
-            record.package,
-            None if record.label_sealed_on is None else record.label_sealed_on.isoformat(),
-            to_json(list(record.scans)),
-            to_json(dict(record.answers)),
-            record.person,
-        ),
-    )
+    sealed_on = record.label_sealed_on
+    values = asdict(record) | {
+        "label_sealed_on": None if sealed_on is None else sealed_on.isoformat(),
+        "scans": to_json(record.scans),
+        "answers": to_json(record.answers),
+    }
+    insert_all("goods_in", _GOODS_COLUMNS, [list(values.values())])
 
 
 def goods_in(carrier: str) -> GoodsInRecord | None:
@@ -205,13 +193,6 @@ def carriers_of_maker_part(id_: int) -> list[str]:
     """Return the codes of the carriers received as this maker's part."""
     sql = "SELECT carrier FROM goods_in WHERE maker_part = ? ORDER BY carrier"
     return [row[0] for row in rows(sql, (id_,))]
-
-
-def _where(wanted: Mapping[str, object]) -> tuple[str, tuple[object, ...]]:
-    given = {name: value for name, value in wanted.items() if value is not None}
-    if not given:
-        return "", ()
-    return "WHERE " + " AND ".join(f"{name} = ?" for name in given), tuple(given.values())
 
 
 def _record(row: tuple[Any, ...]) -> GoodsInRecord:

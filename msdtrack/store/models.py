@@ -53,6 +53,7 @@ class Person(_Table):
     code = TextField(primary_key=True)
     name = TextField()
     recorded_at = IntegerField()
+    retired_at = IntegerField(null=True)
 
 
 class Place(_Table):
@@ -128,24 +129,6 @@ class Carrier(_Table):
     person = TextField(null=True)
 
 
-class Event(_Table):
-    """One entry of the log; what only some kinds have is in the payload, as JSON."""
-
-    seq = IntegerField(primary_key=True)
-    id = TextField(unique=True)
-    carrier = TextField()
-    kind = TextField()
-    at = IntegerField()
-    recorded_at = IntegerField()
-    person = TextField(null=True)
-    station = TextField(null=True)
-    cause = TextField(null=True)
-    place = TextField(null=True)
-    bag = TextField(null=True)
-    payload = TextField()
-    content_hash = TextField()
-
-
 class Request(_Table):
     """A request and its answer, as JSON."""
 
@@ -210,18 +193,3 @@ def holding(text: str, *columns: Any) -> Any:
 def tuples(query: Any) -> list[tuple[Any, ...]]:
     """Return the rows of a query as tuples."""
     return list(query.tuples())
-
-
-TABLES = (
-    Part,
-    Person,
-    Place,
-    PlaceSetting,
-    Policy,
-    FactChange,
-    Carrier,
-    Event,
-    Request,
-    PrintLog,
-)
-"""Every model."""

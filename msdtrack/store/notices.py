@@ -11,7 +11,7 @@ from msdtrack.store.statements import execute, rows
 
 _COLUMNS = ", ".join(field.name for field in fields(NoticeRecord))
 _FEW = 500
-"""So many alarms are named in a query; of more, all from the oldest on are read."""
+"""Up to this many alarms are named in a query; of more, all from the oldest on are read."""
 
 
 def notices(alarms: Collection[int] | None = None) -> list[NoticeRecord]:

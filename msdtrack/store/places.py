@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import asdict, fields
 from typing import Any
 
@@ -12,7 +12,7 @@ from msdtrack.store import models
 from msdtrack.store.connection import touched, writing
 from msdtrack.store.records import PlaceRecord
 from msdtrack.store.seldom import seldom_changed
-from msdtrack.store.traces import check_names, trace
+from msdtrack.store.traces import trace
 
 _CORRECTABLE = ("name", "kind", "oven_max_c", "oven_max_rh_pct")
 _AIR = tuple(field.name for field in fields(AirSettings))
@@ -67,7 +67,6 @@ def update_place(
         BadInput: a name is none that can be corrected.
     """
     writing()
-    check_names(changes, _CORRECTABLE)
     before = place(code)
     differing = trace(
         "place",
@@ -121,23 +120,16 @@ def place(code: str, known_at: int | None = None) -> PlaceRecord:
 def places(
     after: str | None = None,
     limit: int = 1000,
-    kinds: Iterable[str] | None = None,
     known_at: int | None = None,
 ) -> list[PlaceRecord]:
     """Return places by code.
 
     Args:
         after: only codes after this one.
-        kinds: only these kinds; None is all.
         known_at: leave out air settings recorded later; None: leave out none.
     """
-    wanted = None if kinds is None else set(kinds)
-    found = [
-        record
-        for record in _by_code(known_at).values()
-        if (after is None or record.code > after) and (wanted is None or record.kind in wanted)
-    ]
-    return found[:limit]
+    found = _by_code(known_at).values()
+    return [record for record in found if after is None or record.code > after][:limit]
 
 
 def _by_code(known_at: int | None) -> Mapping[str, PlaceRecord]:
@@ -185,7 +177,6 @@ def _record(row: Mapping[str, Any], air: Mapping[str, Dated[AirSettings]]) -> Pl
         row["code"],
         row["name"],
         row["kind"],
-        row["created_at"],
         air[row["code"]],
         row["oven_max_c"],
         row["oven_max_rh_pct"],

@@ -92,16 +92,6 @@ def _policies(known_at: int | None) -> Policies:
     return Policies(**dated)
 
 
-def dated_policy(name: str, default: JsonValue, known_at: int | None = None) -> Dated[Any]:
-    """Return one policy over time.
-
-    Args:
-        default: its value before the first change, and where it was taken back.
-        known_at: leave out what was recorded later; None: leave out nothing.
-    """
-    return _dated(default, _changes([name], known_at).get(name, {}))
-
-
 def policy_values(prefix: str, at: int) -> dict[str, JsonValue]:
     """Return the policies in force at a moment whose name begins with the prefix.
 

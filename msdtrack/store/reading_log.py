@@ -40,18 +40,10 @@ _FIRST, _LAST = -(1 << 62), 1 << 62
 """Before and after every moment."""
 
 
-def add_readings(
-    place: str, readings: Sequence[Reading], received_at: int, replaces: bool = False
-) -> ReadingOutcome:
-    """Store readings of a place and return what became of each, as `add_columns` does."""
-    seconds, temps, humidities = zip(*readings, strict=True) if readings else ((), (), ())
-    return add_columns(place, (seconds, temps, humidities), received_at, replaces)
-
-
 def add_columns(
     place: str, columns: Columns, received_at: int, replaces: bool = False
 ) -> ReadingOutcome:
-    """Store readings of a place and return what became of each.
+    """Store readings of a place and return which were taken in.
 
     A reading that is there with the same values is a duplicate. With other values it is a conflict
     and refused, or with `replaces` takes the old one's place, which is kept aside.

@@ -21,10 +21,11 @@ NoticeState = Literal["sending", "sent", "waiting", "failed", "unsure", "needles
 
 @dataclass(frozen=True, slots=True)
 class PersonRecord:
-    """Somebody with a badge."""
+    """Somebody with a badge; from `retired_at` on it is no longer in use, None: it is."""
 
     code: str
     name: str
+    retired_at: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,6 @@ class PlaceRecord:
     code: str
     name: str
     kind: str
-    created_at: int
     settings: Dated[AirSettings]
     oven_max_c: float | None = None
     oven_max_rh_pct: float | None = None
@@ -122,7 +122,7 @@ class ReadingRow:
 
 @dataclass(frozen=True, slots=True)
 class ReadingOutcome:
-    """What became of the readings given.
+    """How many readings were taken in, and which were not.
 
     Args:
         accepted: stored, replacements among them.

@@ -7,15 +7,16 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from decimal import Decimal
 from typing import Any
 
 from msdtrack.errors import NotFound
 from msdtrack.store.canonical import to_json
 from msdtrack.store.connection import writing
-from msdtrack.store.statements import execute, executemany, rows
+from msdtrack.store.statements import insert_all, rows
 
+_LIMITS = "part, variant, channels, reason, person, recorded_at"
 _CHECK = (
     "number, part, lot, variant, channels, lot_size, level, aql_pct, letter, sample_size, accept, "
     "bags, deviation, person, recorded_at"
@@ -64,7 +65,7 @@ class CheckRecord:
         lot_size: pieces.
         level, aql_pct, letter: of the sampling plan.
         sample_size: pieces to check.
-        accept: accepted with at most so many failing pieces.
+        accept: most failing pieces it is accepted with.
         bags: from how many bags the pieces are to come.
         deviation: why it is not the plan of the table; "" if it is.
     """
@@ -149,26 +150,12 @@ def insert_limits(record: LimitsRecord) -> None:
         Conflict: there is no such part or person.
     """
     writing()
-    execute(
-        "INSERT INTO sample_limits (part, variant, channels, reason, person, recorded_at) "
-        "VALUES (?, ?, ?, ?, ?, ?)",
-        (
-            record.part,
-            record.variant,
-            _channels_text(record.channels),
-            record.reason,
-            record.person,
-            record.recorded_at,
-        ),
-    )
+    insert_all("sample_limits", _LIMITS, [_with(record, channels=_channels_text(record.channels))])
 
 
 def limits(part: str) -> list[LimitsRecord]:
     """Return every limit a part ever had, oldest first."""
-    sql = (
-        "SELECT part, variant, channels, reason, person, recorded_at FROM sample_limits "
-        "WHERE part = ? ORDER BY id"
-    )
+    sql = f"SELECT {_LIMITS} FROM sample_limits WHERE part = ? ORDER BY id"
     return [LimitsRecord(row[0], row[1], _channels(row[2]), *row[3:]) for row in rows(sql, (part,))]
 
 
@@ -179,9 +166,7 @@ def insert_check(record: CheckRecord) -> None:
         Conflict: its number is taken, or there is no such part or person.
     """
     writing()
-    values = [getattr(record, name) for name in _CHECK.split(", ")]
-    values[4] = _channels_text(record.channels)
-    execute(f"INSERT INTO sample_check ({_CHECK}) VALUES ({_marks(_CHECK)})", values)
+    insert_all("sample_check", _CHECK, [_with(record, channels=_channels_text(record.channels))])
 
 
 def check(number: int) -> CheckRecord:
@@ -215,21 +200,8 @@ def checks(
 def insert_step(record: StepRecord) -> None:
     """Store a step; its id is given by the database."""
     writing()
-    execute(
-        f"INSERT INTO sample_step ({_STEP_GIVEN}) VALUES ({_marks(_STEP_GIVEN)})",
-        (
-            record.check,
-            record.kind,
-            record.carrier,
-            record.child,
-            record.quantity,
-            to_json(list(record.events)),
-            record.undoes,
-            record.person,
-            record.at,
-            record.recorded_at,
-        ),
-    )
+    _, *given = _with(record, events=to_json(record.events))
+    insert_all("sample_step", _STEP_GIVEN, [given])
 
 
 def steps(numbers: Iterable[int]) -> dict[int, list[StepRecord]]:
@@ -251,13 +223,7 @@ def check_of_child(carrier: str) -> int | None:
 def insert_values(records: Iterable[ValueRecord]) -> None:
     """Store values; a value of the same piece and channel stands back from now on."""
     writing()
-    executemany(
-        f"INSERT INTO sample_value ({_VALUE}) VALUES ({_marks(_VALUE)})",
-        [
-            (r.check, r.piece, r.channel, str(r.value), r.reason, r.person, r.recorded_at)
-            for r in records
-        ],
-    )
+    insert_all("sample_value", _VALUE, [_with(each, value=str(each.value)) for each in records])
 
 
 def values(numbers: Iterable[int]) -> dict[int, list[ValueRecord]]:
@@ -272,17 +238,7 @@ def values(numbers: Iterable[int]) -> dict[int, list[ValueRecord]]:
 def insert_decision(record: DecisionRecord) -> None:
     """Store a decision."""
     writing()
-    execute(
-        f"INSERT INTO sample_decision ({_DECISION}) VALUES ({_marks(_DECISION)})",
-        (
-            record.check,
-            record.decision,
-            record.reason,
-            to_json(list(record.carriers)),
-            record.person,
-            record.recorded_at,
-        ),
-    )
+    insert_all("sample_decision", _DECISION, [_with(record, carriers=to_json(record.carriers))])
 
 
 def decisions(numbers: Iterable[int]) -> dict[int, list[DecisionRecord]]:
@@ -304,8 +260,9 @@ def _check_of(row: tuple[Any, ...]) -> CheckRecord:
     return CheckRecord(*(*row[:4], _channels(row[4]), *row[5:]))
 
 
-def _marks(columns: str) -> str:
-    return ", ".join("?" for _ in columns.split(", "))
+def _with(record: Any, **texts: str) -> list[object]:
+    """Return the values of a record, some of them as the texts that are stored."""
+    return [texts.get(field.name, getattr(record, field.name)) for field in fields(record)]
 
 
 def _channels_text(channels: Iterable[Channel]) -> str:

@@ -56,7 +56,7 @@ class SavepointDatabase(peewee.Database):
             yield
         except BaseException:
             self._blocks.open.pop()
-            # What ended the whole transaction is told, and not that its savepoint is gone.
+            # An error about a savepoint that is gone would hide what ended the transaction.
             if self.holds_transaction():
                 if block.savepoint:
                     self._do(f"ROLLBACK TO SAVEPOINT {block.savepoint}")

@@ -30,7 +30,8 @@ def station_context(station: str) -> StationContext:
 
 
 def before(scan_id: str, station: str) -> tuple[ScanRecord | None, StationContext]:
-    """Return what `find_scan` and `station_context` do, asked in one."""
+    """Return the scan with the id, None if it is new, and what `station_context` does: asked in
+    one."""
     sql = (
         f"SELECT {_SCAN_AND_CONTEXT} FROM (SELECT 1) one LEFT JOIN scan s ON s.id = ? "
         "LEFT JOIN station_context c ON c.station = ?"
@@ -61,10 +62,10 @@ def set_station_context(context: StationContext) -> None:
     )
 
 
-def find_scan(scan_id: str) -> ScanRecord | None:
-    """Return the scan with the id; None if it is new."""
-    found = rows(f"SELECT {_SCAN} FROM scan WHERE id = ?", (scan_id,))
-    return _record(found[0]) if found else None
+def forget_badge(person: str) -> None:
+    """Let every station that works in a person's name forget it."""
+    writing(widely=False)
+    execute("UPDATE station_context SET person = NULL WHERE person = ?", (person,))
 
 
 def log_scan(record: ScanRecord) -> None:
@@ -110,11 +111,10 @@ def mark_undone(scan_id: str, by: str) -> None:
     execute("UPDATE scan SET undone_by = ? WHERE id = ?", (by, scan_id))
 
 
-def recent_scans(station: str | None = None, limit: int = 50) -> list[ScanRecord]:
-    """Return the newest scans of one station or of all, newest first."""
-    where, given = ("", ()) if station is None else (" WHERE station = ?", (station,))
-    sql = f"SELECT {_SCAN} FROM scan{where} ORDER BY seq DESC LIMIT ?"
-    return [_record(row) for row in rows(sql, (*given, limit))]
+def recent_scans(station: str) -> list[ScanRecord]:
+    """Return the newest scans of a station, newest first."""
+    sql = f"SELECT {_SCAN} FROM scan WHERE station = ? ORDER BY seq DESC LIMIT 50"
+    return [_record(row) for row in rows(sql, (station,))]
 
 
 def briefly(station: str, limit: int) -> list[ScanBrief]:

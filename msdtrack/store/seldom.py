@@ -1,9 +1,9 @@
-"""Facts that every carrier's state needs and that seldom change: places, their air settings,
-policies, parts, and which readings there are.
+"""Facts that every carrier's state or scan needs and that seldom change: places, their air
+settings, policies, parts, people, and which readings there are.
 
-What was read is kept until one of them has changed. Their tables only grow, and neither a place nor
-a part is ever corrected without a trace, so the newest ids of these tables tell; each change of
-readings is counted.
+What was read is kept until one of them has changed. Their tables only grow, and neither a place, a
+part nor a person is ever corrected without a trace, so the newest ids of these tables tell; each
+change of readings is counted.
 """
 
 from __future__ import annotations

@@ -16,11 +16,9 @@ from operator import attrgetter
 from typing import Any, NamedTuple
 
 from msdtrack.exposure.facts import FOREVER
+from msdtrack.exposure.lines import UNIT
 from msdtrack.store.connection import is_sqlite, writing
 from msdtrack.store.statements import execute, executemany, listed, one_row, rows
-
-WHOLE = 10**15
-"""A whole floor life, in the parts that shares are stored in."""
 
 NEVER_S = 10**18
 """More seconds than anything is left for, to sort by."""
@@ -202,8 +200,8 @@ def _urgent(lines: str, limit: int | None) -> str:
     # Its own limit keeps the inner query whole: merged into the outer one, what it computes would
     # be computed again for each use.
     sql = (
-        f"SELECT carrier, urgency, used, CASE WHEN left_now = 0 THEN NULL WHEN used >= {WHOLE} "
-        f"THEN 0.0 ELSE CAST({WHOLE} - used AS DOUBLE PRECISION) / left_now END AS left_s, "
+        f"SELECT carrier, urgency, used, CASE WHEN left_now = 0 THEN NULL WHEN used >= {UNIT} "
+        f"THEN 0.0 ELSE CAST({UNIT} - used AS DOUBLE PRECISION) / left_now END AS left_s, "
         f"since, temp_c100, rh_c100, missing{early and ', kept'} FROM (SELECT carrier, urgency, "
         f"used, left_now, since, temp_c100, rh_c100, missing{early} FROM ({lines}) q "
         f"LIMIT {1 << 62}) r"

@@ -12,7 +12,7 @@ from msdtrack.store.connection import is_sqlite, opened
 from msdtrack.store.database_url import run
 
 _MANY = 20
-"""So many rows PostgreSQL takes in one go, in a third of the time of a statement for each."""
+"""From this many rows on PostgreSQL copies them in, in a third of the time of inserting them."""
 
 
 def among(column: peewee.Field[Any], values: Iterable[str]) -> peewee.Node:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from msdtrack.errors import BadInput, FieldError
@@ -37,19 +37,6 @@ def fact_changes(what: str, key: str) -> list[FactChange]:
     ]
 
 
-def check_names(changes: Mapping[str, object], allowed: Iterable[str]) -> None:
-    """Make sure that only facts that can be corrected are named.
-
-    Raises:
-        BadInput: others are; each is in `errors`.
-    """
-    allowed = set(allowed)
-    unknown = [FieldError(name, "can't be corrected") for name in changes if name not in allowed]
-    if unknown:
-        names = ", ".join(error.field for error in unknown)
-        raise BadInput(f"{names} can't be corrected; {', '.join(sorted(allowed))} can.", unknown)
-
-
 def trace(
     what: str,
     key: str,
@@ -63,10 +50,17 @@ def trace(
     """Record what differs from before, and return those values.
 
     Args:
-        before: the facts as they are, by name.
+        before: the facts that can be corrected, as they are, by name.
         changes: the facts as they shall be, by name.
+
+    Raises:
+        BadInput: others are named; each is in `errors`.
     """
     writing()
+    unknown = [FieldError(name, "can't be corrected") for name in changes if name not in before]
+    if unknown:
+        names = ", ".join(error.field for error in unknown)
+        raise BadInput(f"{names} can't be corrected; {', '.join(sorted(before))} can.", unknown)
     differing = {name: value for name, value in changes.items() if before[name] != value}
     for name, value in differing.items():
         models.FactChange.insert(

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from msdtrack.services import alarm_causes, alarm_notices, alarm_rules
+from msdtrack.services.people import PersonNames
 from msdtrack.store.records import AlarmRecord, AlarmStep, NoticeRecord
 from msdtrack.times import local_text
 from msdtrack.web.marks import Mark, alarm_mark
@@ -65,14 +66,14 @@ class AlarmRow:
 
 
 def alarm_rows(
-    alarms: Sequence[AlarmRecord], now: int, places: Mapping[str, str], people: Mapping[str, str]
+    alarms: Sequence[AlarmRecord], now: int, places: Mapping[str, str], people: PersonNames
 ) -> dict[int, AlarmRow]:
     """Return the rows of alarms, by id.
 
     Args:
         alarms: the alarms.
         now: the present moment.
-        places, people: names by code.
+        places, people: names by code, of people as they signed.
     """
     steps, notices = alarm_rules.alarm_steps(alarms), alarm_notices.notices_of(alarms)
     return {
@@ -80,8 +81,8 @@ def alarm_rows(
             alarm,
             alarm_mark(alarm),
             "" if alarm.place is None else places.get(alarm.place, alarm.place),
-            people.get(alarm.acknowledged_by or "", alarm.acknowledged_by or ""),
-            people.get(alarm.shelved_by or "", alarm.shelved_by or ""),
+            people.signed(alarm.acknowledged_by, alarm.acknowledged_at),
+            people.signed(alarm.shelved_by, alarm.shelved_at),
             alarm_rules.is_stale(alarm, now),
             tuple(_step_text(step, people) for step in steps[alarm.id]),
             tuple(one for one in notices[alarm.id] if one.state in ("waiting", "failed", "unsure")),
@@ -90,9 +91,9 @@ def alarm_rows(
     }
 
 
-def _step_text(step: AlarmStep, people: Mapping[str, str]) -> str:
+def _step_text(step: AlarmStep, people: PersonNames) -> str:
     at = local_text(step.at, site().tz)
-    by = people.get(step.person or "", step.person or "")
+    by = people.signed(step.person, step.at)
     if step.step == "acknowledged":
         return f"{at}: acknowledged by {by}"
     if step.step == "shelved":

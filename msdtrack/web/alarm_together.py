@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from msdtrack.errors import BadInput
+from msdtrack.phrases import listed
 from msdtrack.services.alarm_acknowledging import LeftAlarm, SeenAlarm
+from msdtrack.services.people import PersonNames
 from msdtrack.web.alarm_rows import KINDS, AlarmRow
 
 _NAMED = 4
@@ -60,20 +62,18 @@ def seen_in(sent: Iterable[str]) -> list[SeenAlarm]:
     return seen
 
 
-def left_text(left: Sequence[LeftAlarm], people: Mapping[str, str]) -> str:
+def left_text(left: Sequence[LeftAlarm], people: PersonNames) -> str:
     """Return which alarms were left, and why.
 
     Args:
         left: one at least.
         people: names by code.
     """
-    named = [f"{_short(one.alarm.message)}, {_change(one, people)}" for one in left[:_NAMED]]
-    if len(left) > _NAMED:
-        named.append(f"and {len(left) - _NAMED} more")
+    named = [f"{_short(one.alarm.message)}, {_change(one, people)}" for one in left]
     one = len(left) == 1
     begin = "1 was left, as it" if one else f"{len(left)} were left, as they"
     end = "See how it stands now." if one else "See how they stand now."
-    return f"{begin} changed after the page was shown: {'; '.join(named)}. {end}"
+    return f"{begin} changed after the page was shown: {listed(named, _NAMED, '; ')}. {end}"
 
 
 def _short(message: str) -> str:
@@ -81,12 +81,12 @@ def _short(message: str) -> str:
     return message if len(message) <= _LETTERS else f"{message[:_LETTERS].rstrip()}…"
 
 
-def _change(left: LeftAlarm, people: Mapping[str, str]) -> str:
+def _change(left: LeftAlarm, people: PersonNames) -> str:
     alarm = left.alarm
     if left.change == "acknowledged":
-        return f"acknowledged by {_name(alarm.acknowledged_by, people)}"
+        return f"acknowledged by {people.signed(alarm.acknowledged_by)}"
     if left.change == "shelved":
-        return f"shelved by {_name(alarm.shelved_by, people)}"
+        return f"shelved by {people.signed(alarm.shelved_by)}"
     if left.change == "priority_changed":
         return f"of {alarm.priority} priority now"
     return {
@@ -94,7 +94,3 @@ def _change(left: LeftAlarm, people: Mapping[str, str]) -> str:
         "came_again": "came again",
         "returned_to_normal": "returned to normal",
     }[left.change]
-
-
-def _name(code: str | None, people: Mapping[str, str]) -> str:
-    return people.get(code or "", code or "")

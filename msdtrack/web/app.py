@@ -22,6 +22,7 @@ from msdtrack.web.rendering import register_rendering
 from msdtrack.web.sessions import CookieSessions
 from msdtrack.web.site import Site, bind_site
 from msdtrack.web.static_files import static_files, static_version
+from msdtrack.web.who import register_who
 
 PAGE_MODULES = (
     "start",
@@ -45,6 +46,7 @@ PAGE_MODULES = (
     "alarms",
     "tables",
     "setup",
+    "who",
 )
 """The modules of `web.pages`; each has its routes in a blueprint called `pages`."""
 
@@ -91,6 +93,7 @@ def create_app(settings: Settings, clock: Callable[[], int] = utc_now) -> Flask:
     app.extensions["fragments"] = FragmentCache()
     register_rendering(app)
     register_guard(app, settings)
+    register_who(app)
     register_errors(app)
     app.register_blueprint(static_files)
     for name in PAGE_MODULES:

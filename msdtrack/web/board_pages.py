@@ -13,8 +13,9 @@ from msdtrack.printing.codes import ACTIONS
 from msdtrack.services import boards, carrier_states
 from msdtrack.services.board_conflicts import BoardConflict, conflicts_of
 from msdtrack.services.board_states import BatchState, BoardBake
-from msdtrack.services.catalog import Person, Place
+from msdtrack.services.catalog import Place
 from msdtrack.services.countdowns import next_step_text
+from msdtrack.services.people import Person
 from msdtrack.services.rework import HEAT_C
 from msdtrack.web import who
 from msdtrack.web.board_rows import (

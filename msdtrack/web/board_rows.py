@@ -9,8 +9,10 @@ from fractions import Fraction
 
 from msdtrack.exposure.events import Kind
 from msdtrack.exposure.facts import HOUR_S
+from msdtrack.phrases import counted
 from msdtrack.services.board_states import BatchState
 from msdtrack.services.event_recording import LogLine
+from msdtrack.services.people import PersonNames
 from msdtrack.times import duration_text, local_text
 from msdtrack.web.marks import ON_BOARD, Mark, mark_of
 from msdtrack.web.rendering import near, percent
@@ -192,7 +194,7 @@ def component_rows(state: BatchState) -> tuple[ComponentRow, ...]:
 
 
 def log_entries(
-    lines: Iterable[LogLine], names: Mapping[str, str], people: Mapping[str, str]
+    lines: Iterable[LogLine], names: Mapping[str, str], people: PersonNames
 ) -> tuple[BatchLogEntry, ...]:
     """Return a batch's log in words, newest first."""
     entries = []
@@ -200,13 +202,13 @@ def log_entries(
         event, stands = line.event, line.stands
         said = act_text(event, names)
         if event.kind is Kind.PLACE_ON_BOARD:
-            said = f"{event.quantity} pieces of {event.carrier} placed"
+            said = f"{counted(event.quantity or 0, 'piece')} of {event.carrier} placed"
         correction = event.kind is Kind.CORRECT
         now_says = ""
         if stands is not None and line.corrections and not correction:
             now_says = act_text(stands, names)
         if event.person is not None:
-            by = people.get(event.person, event.person)
+            by = people.signed(event.person, event.recorded_at)
         else:
             by = "" if event.station is None else f"station {event.station}"
         correctable = stands is not None and not correction

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
 
+from msdtrack.phrases import counted
 from msdtrack.services.measurements import LotValues, Verdict, side_of
 from msdtrack.store.sample_checks import Channel
 from msdtrack.web.charts import Tick
@@ -110,8 +111,8 @@ def values_chart(
         tuple(dots),
         tuple(_limits(channel, y)),
         tuple(Tick(y(value), f"{value:g}") for value in _steps(low, high)),
-        f"{channel.name} of {len(own)} pieces, {failing} out of limits, beside "
-        f"{len(lots)} earlier {'lot' if len(lots) == 1 else 'lots'}.",
+        f"{channel.name} of {counted(len(own), 'piece')}, {failing} out of limits, beside "
+        f"{counted(len(lots), 'earlier lot')}.",
     )
 
 

@@ -10,11 +10,11 @@ from flask import Response, url_for
 
 from msdtrack.errors import FieldError
 from msdtrack.services import carrier_states, catalog, measurements, sample_checks
-from msdtrack.services.catalog import Person
 from msdtrack.services.labelling import LabelLayout
 from msdtrack.services.lot_holds import lot_now
 from msdtrack.services.lot_holds import mark as hold_mark
 from msdtrack.services.measurements import PieceVerdict
+from msdtrack.services.people import Person, PersonNames
 from msdtrack.services.placements import BOARD
 from msdtrack.services.sample_checks import BAGS_SOURCE, Lot, Progress, SampleCheck, Stage
 from msdtrack.services.sample_questions import Asked, asked
@@ -60,7 +60,7 @@ class ChecksPage:
     """
 
     checks: tuple[tuple[Progress, Mark], ...]
-    names: Mapping[str, str]
+    names: PersonNames
     search: str
     lots: tuple[Lot, ...]
     older: int | None
@@ -143,7 +143,6 @@ class CheckPage:
             hold; `held_count` is how many there are.
         soldered: placements of the lot whose boards are finished.
         people: who can release.
-        person: who is at the browser.
         request_id: id of what is done next.
         values, errors: what stands in the form of a release, and what is wrong with it.
     """
@@ -162,7 +161,6 @@ class CheckPage:
     held_count: int
     soldered: tuple[str, ...]
     people: tuple[Person, ...]
-    person: Person | None
     request_id: str
     values: Mapping[str, str]
     errors: Mapping[str, str] = field(default_factory=dict)
@@ -239,7 +237,7 @@ class ProofPage:
     lot: tuple[Row, ...]
     lot_count: int
     held_count: int
-    names: Mapping[str, str]
+    names: PersonNames
     hold_reason: str
     would: str
     source: str = sampling.SOURCE
@@ -261,7 +259,6 @@ def check_page(
     now = site().now()
     check = sample_checks.check(number, now)
     live, names = _live(check), place_names()
-    person = who.present()
     lot = lot_now(check.record.part, check.record.lot, now)
     held = lot.held_by(number)
     page = CheckPage(
@@ -283,9 +280,8 @@ def check_page(
             if one.facts.kind == BOARD and one.ledger.gone == "soldered"
         ),
         people=tuple(all_people()),
-        person=person,
         request_id=str(uuid.uuid4()),
-        values=values or {"person": "" if person is None else person.code},
+        values=values or {"person": who.present_code() or ""},
         errors=errors or {},
     )
     response = render_page("check.html", page)
@@ -355,7 +351,7 @@ def _done(check: SampleCheck) -> Iterable[Done]:
     undone = {one.undoes for one in check.progress.steps if one.kind == "undo"}
     for one in check.progress.steps:
         if one.kind in WORDS:
-            by = "" if one.person is None else names.get(one.person, one.person)
+            by = names.signed(one.person, one.at)
             yield Done(
                 one.at, WORDS[one.kind], one.carrier, one.child or "", one.quantity, by,
                 one.id in undone,

@@ -11,9 +11,10 @@ from flask import url_for
 from msdtrack.digits import whole_number
 from msdtrack.errors import BadInput
 from msdtrack.printing.codes import BadCode, Code, CodeKind, read_code
-from msdtrack.services import catalog, count_recording, counting, shift
-from msdtrack.services.catalog import Person, Place
+from msdtrack.services import catalog, count_recording, counting, people, shift
+from msdtrack.services.catalog import Place
 from msdtrack.services.counting import Counted, CountNow, Decision
+from msdtrack.services.people import Person
 from msdtrack.services.scan_replies import Tone
 from msdtrack.times import local_to_utc
 from msdtrack.web import who
@@ -284,8 +285,7 @@ class CountDesk:
             self.stage, self.about = "drop", ""
             self._say("ask", "Drop this count?", "What was scanned in it is forgotten.")
         elif verb == "drop":
-            person = who.present()
-            count_recording.drop(self.place, None if person is None else person.code, self.now)
+            count_recording.drop(self.place, who.present_code(), self.now)
             self._done("Dropped", "Nothing was recorded.")
         else:
             self.about = self.to = self.stage = ""
@@ -359,7 +359,7 @@ class CountDesk:
     # -- the end -------------------------------------------------------------------------------
 
     def _who(self, code: str) -> None:
-        person = catalog.person(code)
+        person = people.badge(code)
         who.remember(person)
         if self.stage == "who":
             self.stage = ""
@@ -374,7 +374,6 @@ class CountDesk:
             self._say("ask", "Who has counted?", "It goes on the log in a name.", "Scan a badge.")
             return
         count = self.count.count or counting.begin(self.place, self.now)
-        who.remember(person)
         count_recording.record(count.id, person.code, self.now)
         self.goes_to = url_for("counting.done", count_id=count.id)
 

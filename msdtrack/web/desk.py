@@ -9,6 +9,7 @@ from typing import Any
 from flask import session
 
 from msdtrack.errors import MsdtrackError
+from msdtrack.phrases import listed
 from msdtrack.services.scan_replies import Tone
 from msdtrack.web.marks import MarkKind
 
@@ -16,7 +17,7 @@ MOST_TOLD = 20
 """So many carriers are named one by one: a browser keeps no more than 4 KB of what is said."""
 
 _KEY = "desk"
-_MARKS: Mapping[Tone, MarkKind] = {"ok": "ok", "ask": "do", "refuse": "stop"}
+_MARKS: Mapping[Tone, MarkKind] = {"ok": "ok", "ask": "do", "stop": "stop", "refuse": "stop"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +25,7 @@ class Said:
     """What a desk says to a scan.
 
     Args:
-        tone: ok; ask: it needs something more, or an eye; refuse: nothing was changed.
+        tone: see `scan_replies.Tone`.
         title: a few words.
         message: what happened, or why nothing did.
         next_step: what to do now.
@@ -71,6 +72,4 @@ def typed(values: list[str]) -> str:
 
 def named(codes: Sequence[str]) -> str:
     """Return carriers in words, thousands of them too."""
-    beyond = len(codes) - MOST_TOLD
-    more = f" and {beyond} more" if beyond > 0 else ""
-    return ", ".join(codes[:MOST_TOLD]) + more
+    return listed(codes, MOST_TOLD)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from msdtrack.services import catalog
-from msdtrack.services.catalog import Person, Place
+from msdtrack.services import catalog, people
+from msdtrack.services.catalog import Place
+from msdtrack.services.people import Person, PersonNames
 
 ALL = 10_000
 """More than any site has: these lists are shown whole."""
@@ -22,8 +23,13 @@ def place_names() -> dict[str, str]:
 
 
 def all_people() -> list[Person]:
-    """Return every person with a badge, by name."""
-    return sorted(catalog.people(), key=lambda person: person.name.casefold())
+    """Return every person whose badge is in use, by name."""
+    return [person for person in everybody() if person.retired_at is None]
+
+
+def everybody() -> list[Person]:
+    """Return every person, by name, those whose badge is no longer in use too."""
+    return sorted(people.people(limit=ALL), key=lambda person: person.name.casefold())
 
 
 def codes_called(name: str, among: Iterable[Place] | Iterable[Person]) -> list[str]:
@@ -31,6 +37,6 @@ def codes_called(name: str, among: Iterable[Place] | Iterable[Person]) -> list[s
     return [one.code for one in among if one.name.casefold() == name.casefold()]
 
 
-def person_names() -> dict[str, str]:
-    """Return the name of every person by their code."""
-    return {person.code: person.name for person in catalog.people()}
+def person_names() -> PersonNames:
+    """Return the name of every person by their code, with the names they signed with before."""
+    return people.names()

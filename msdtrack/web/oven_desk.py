@@ -191,8 +191,7 @@ class OvenDesk:
             self._say("ok", "Ready", "Nothing was started or ended.")
 
     def _start(self, temp_c: float) -> None:
-        put_in, person = self.put_in, who.present()
-        by = None if person is None else person.code
+        put_in, by = self.put_in, who.present_code()
         oven_loads.start(self.code, put_in, temp_c, self.load_id, self.now, by)
         self.put_in = []
         message = f"{len(put_in)} at {temp_c:g} °C in {self.oven.place.name}: {named(put_in)}."
@@ -200,8 +199,7 @@ class OvenDesk:
         self._say("ok", "Bake started", message, next_step)
 
     def _end(self, codes: Sequence[str], early: bool, place: str | None) -> None:
-        person = who.present()
-        by = None if person is None else person.code
+        by = who.present_code()
         after = oven_loads.end(self.code, codes, self.load_id, self.now, place, early, by)
         cut = [code for code in codes if self.inside[code].standing not in DONE]
         self.ended = [code for code in codes if code not in cut]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from msdtrack.exposure.load_plan import LoadBake
+from msdtrack.phrases import counted, listed
 from msdtrack.services.oven_loads import Draft, InOven, OvenNow
 from msdtrack.times import duration_text
 from msdtrack.web.marks import Mark
@@ -70,22 +71,21 @@ def bake_row(one: InOven) -> BakeRow:
     """Return a carrier in a running bake as a row."""
     state, done_s, needed_s = one.state, one.progress.done_s, one.needed_s
     if needed_s is None:
-        counted, share = duration_text(done_s), 0.0
+        so_far, share = duration_text(done_s), 0.0
     else:
-        counted = f"{duration_text(min(done_s, needed_s))} of {duration_text(needed_s)}"
+        so_far = f"{duration_text(min(done_s, needed_s))} of {duration_text(needed_s)}"
         share = min(1.0, done_s / needed_s)
-    count = len(one.progress.interrupted)
-    word = "interruption" if count == 1 else "interruptions"
+    breaks = counted(len(one.progress.interrupted), "interruption")
     measured = one.progress.basis == "measured"
     return BakeRow(
         code=state.facts.code,
         part=state.facts.part.number,
         msl=state.facts.part.msl,
         mark=_MARKS[one.standing],
-        counted=counted,
+        counted=so_far,
         share=share,
         ends=_ends(one),
-        added=f"{duration_text(one.added_s)} added for {count} {word}" if count else "",
+        added=f"{duration_text(one.added_s)} added for {breaks}" if one.added_s else "",
         hot=f"{float(one.hot_h):.1f} of {one.limit_h} h",
         basis="by the oven's readings" if measured else "assumed: no oven reading",
     )
@@ -153,6 +153,4 @@ def _of_taking_out(oven: OvenNow, out: Sequence[str]) -> tuple[Choice, ...]:
 
 
 def _few(codes: Sequence[str]) -> str:
-    if len(codes) <= 3:
-        return ", ".join(codes)
-    return f"{', '.join(codes[:2])} and {len(codes) - 2} more"
+    return listed(codes, 3 if len(codes) == 3 else 2)

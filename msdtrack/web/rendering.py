@@ -11,6 +11,7 @@ from flask import Flask, Response, make_response, render_template
 from msdtrack import __version__
 from msdtrack.exposure.facts import HOUR_S
 from msdtrack.exposure.spans import Air
+from msdtrack.phrases import counted
 from msdtrack.times import day_text, duration_text, local_text, utc_text
 from msdtrack.web.site import site
 from msdtrack.web.static_files import static_url, static_version
@@ -134,6 +135,7 @@ def register_rendering(app: Flask) -> None:
     app.jinja_env.filters.update(
         air=air,
         clock=clock,
+        counted=counted,
         day=day,
         duration=duration,
         form_moment=form_moment,

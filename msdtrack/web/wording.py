@@ -7,6 +7,7 @@ from datetime import date
 
 from msdtrack.exposure.events import Event, Kind
 from msdtrack.exposure.state import CarrierState
+from msdtrack.phrases import counted
 from msdtrack.services.glance import Glance, glance_of
 from msdtrack.times import local_text
 from msdtrack.web.site import site
@@ -122,7 +123,7 @@ def act_text(event: Event, names: Mapping[str, str]) -> str:
     if event.temp_c is not None:
         parts.append(f"at {event.temp_c:g} °C")
     if event.quantity is not None:
-        parts.append(f"{event.quantity} pieces")
+        parts.append(counted(event.quantity, "piece"))
     if event.joined is not None:
         parts.append(f"with {event.joined}, which was joined into it")
     elif event.into is not None:

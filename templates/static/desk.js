@@ -3,6 +3,7 @@
 // answered is kept on the screen and sent again; the server does each only once.
 
 import { signal } from "./scan_sound.js";
+import { showWhoOf } from "./who.js";
 
 const AGAIN_MS = 1500;
 const TIMEOUT_MS = 15000;
@@ -80,6 +81,7 @@ function show(text, answer) {
     const fresh = page.querySelector(name);
     if (fresh) document.querySelector(name)?.replaceChildren(...fresh.childNodes);
   }
+  showWhoOf(page);
   if (answer.redirected) history.replaceState(null, "", answer.url);
   const tone = part.querySelector("[data-desk-tone]")?.dataset.deskTone;
   if (tone) signal(tone);

@@ -5,10 +5,12 @@ import { GoodsInScreen, MOST_LISTED } from "./goods_in_screen.js";
 import { printFrame } from "./print_frame.js";
 import { signal } from "./scan_sound.js";
 import { typeSeparators } from "./wedge.js";
+import { sayWho, whoIsHere } from "./who.js";
+import { counted } from "./words.js";
 
 const KEY = "msdtrack.goods-in";
 const LAYOUT_KEY = "msdtrack.goods-in.layout";
-const KEPT = ["place", "person"];
+const KEPT = ["place"];
 const TWICE_WITHIN_MS = 3000;
 const UNSEEN_MS = 400;
 const LONE_DIGIT_MS = 350;
@@ -37,8 +39,7 @@ const screen = new GoodsInScreen(root, {
 });
 
 function blank() {
-  const person = root.dataset.person;
-  return { scans: [], answers: person ? { person } : {}, id: null };
+  return { scans: [], answers: {}, id: null };
 }
 
 // -- what a reload must not lose ---------------------------------------------------------------
@@ -108,13 +109,34 @@ async function workOff() {
   listen();
 }
 
+// A label goes by the name of who is here when it is sent; one that was typed signs its one label.
+function signed({ person, ...others }) {
+  const by = whoIsHere() || (isBadge(person) ? "" : person);
+  return by ? { ...others, person: by } : others;
+}
+
+function isBadge(text) {
+  return /^W[0-9]{6,}[0-9A-Z]$/i.test(text ?? "");
+}
+
+// A badge that was scanned between labels says who is here, on every page of this browser.
+async function greet({ person }) {
+  if (!isBadge(person) || person === whoIsHere()) return;
+  try {
+    await sayWho(person);
+  } catch {
+    throw new Refusal({ detail: "The server does not answer." }, 0);
+  }
+}
+
 async function read(next, again = null) {
   const heard = await post(root.dataset.parseUrl, {
     scans: next.scans,
-    answers: next.answers,
+    answers: signed(next.answers),
     follows,
     ask: again,
   });
+  await greet(heard.answers);
   label = { scans: heard.scans, answers: heard.answers, id: null };
   reading = heard;
   if (heard.at_once) await receive();
@@ -122,7 +144,8 @@ async function read(next, again = null) {
 }
 
 async function receive() {
-  label.id ??= newId();
+  // Sent again it must be the same to the letter, or the server takes it for another one.
+  if (!label.id) label = { ...label, answers: signed(label.answers), id: newId() };
   keep();
   const received = await post(root.dataset.receiveUrl, { ...label, follows });
   series = received.lot === done[0]?.lot && follows === done[0]?.code ? series + 1 : 1;
@@ -236,7 +259,7 @@ function showReading() {
 function showReceived(received) {
   showReading();
   const nth = series > 1 ? `, ${series} of this lot one after the other` : "";
-  screen.say("ok", `${received.code} received`, `${received.part}, lot ${received.lot}, ${received.quantity} pieces${nth}. Stick one label on the bag, one on the carrier.`);
+  screen.say("ok", `${received.code} received`, `${received.part}, lot ${received.lot}, ${counted(received.quantity, "piece")}${nth}. Stick one label on the bag, one on the carrier.`);
   signal("ok");
   screen.showDone(done);
 }

@@ -1,5 +1,7 @@
 // What goods-in shows: what to do now, what the label says, what was received.
 
+import { counted } from "./words.js";
+
 export const MOST_LISTED = 30;
 const WORDS = { ok: "OK", ask: "QUESTION", refuse: "STOP", idle: "READY" };
 const SOURCES = { label: "", file: "on file", said: "as said", tables: "by the tables" };
@@ -111,7 +113,7 @@ export class GoodsInScreen {
     const labels = plainButton("labels", () => this.onLabels(code));
     labels.setAttribute("aria-label", `Labels of ${code}`);
     const row = element("li");
-    row.append(link, element("span", `${part} · lot ${lot} · ${quantity} pieces`), labels);
+    row.append(link, element("span", `${part} · lot ${lot} · ${counted(quantity, "piece")}`), labels);
     return row;
   }
 }

@@ -56,6 +56,17 @@ async function askStation() {
   }
 }
 
+async function askWho() {
+  try {
+    const answer = await fetch(root.dataset.whoUrl, { cache: "no-store" });
+    if (!answer.ok) return;
+    const { name, until } = await answer.json();
+    screen.showPerson(name, until);
+  } catch {
+    // The answer to the next scan says it.
+  }
+}
+
 find("rename").addEventListener("click", () => {
   dialog.querySelector("input").value = station;
   dialog.showModal();
@@ -191,7 +202,11 @@ document.addEventListener("click", (event) => {
   if (!event.target.closest("a")) listen();
 });
 document.addEventListener("visibilitychange", listen);
-addEventListener("focus", listen);
+// Another page of this browser may have heard a badge meanwhile.
+addEventListener("focus", () => {
+  listen();
+  if (queue.waiting.length === 0) askWho();
+});
 field.addEventListener("blur", () => {
   setTimeout(() => {
     if (!reachedByKeyboard(document.activeElement)) listen();

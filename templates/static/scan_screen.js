@@ -2,7 +2,7 @@
 
 import { durationText, fineText } from "./words.js";
 
-const WORDS = { ok: "OK", ask: "QUESTION", refuse: "STOP", idle: "READY", unsaved: "NOT SAVED YET" };
+const WORDS = { ok: "OK", ask: "QUESTION", stop: "STOP", refuse: "STOP", idle: "READY", unsaved: "NOT SAVED YET" };
 const DETAILS = ["step", "boards", "thing", "left", "caution", "clocks", "before", "numbers", "waiting"];
 const AGE_FROM_S = 20;
 const MISSED_WITHIN_MS = 4000;
@@ -18,6 +18,7 @@ export class ScanScreen {
     this.onChoice = onChoice;
     this.choices = [];
     this.wantsNumber = false;
+    this.personUntil = 0;
     this.shownAt = null;
     this.last = null;
     this.recent = [];
@@ -52,7 +53,7 @@ export class ScanScreen {
 
   // What the station waits with, which a page just loaded asks for too.
   showStation(station) {
-    this.find("person").textContent = station.person || "no badge";
+    if (station.person !== undefined) this.showPerson(station.person, station.person_until);
     this.find("waiting").hidden = !station.action;
     this.find("action").textContent = station.action || "";
     this.wantsNumber = station.wants_number;
@@ -61,11 +62,19 @@ export class ScanScreen {
     this.find("actions").open = !station.choices.length && !station.action;
   }
 
+  showPerson(name, until) {
+    this.personUntil = until;
+    this.find("person-label").textContent = name ? "At work" : "At work: nobody";
+    this.find("person").textContent = name || "Scan your badge";
+    this.find("person").classList.toggle("is-nobody", !name);
+    this.find("not-me").hidden = !name;
+  }
+
   // Scans that follow each other fast must not wipe a refusal off the screen unseen.
   showMissed(answer) {
     const before = this.last;
-    const missed =
-      before && before.tone === "refuse" && performance.now() - before.at < MISSED_WITHIN_MS;
+    const red = before && (before.tone === "refuse" || before.tone === "stop");
+    const missed = red && performance.now() - before.at < MISSED_WITHIN_MS;
     this.find("before").hidden = !missed;
     if (missed) this.find("before").textContent = `Just before: STOP, ${before.title}. ${before.message}`;
     this.last = { ...answer, at: performance.now() };
@@ -188,6 +197,7 @@ export class ScanScreen {
 
   tick() {
     const now = this.now();
+    if (this.personUntil && now > this.personUntil) this.showPerson("", 0);
     let running = false;
     for (const row of this.root.querySelectorAll("[data-ends-at]")) {
       const left = Number(row.dataset.endsAt) - now;

@@ -6,9 +6,10 @@ const TONES = {
     { hz: 700, from: 0, s: 0.12 },
     { hz: 700, from: 0.2, s: 0.12 },
   ],
+  stop: [{ hz: 196, from: 0, s: 0.7 }],
   refuse: [{ hz: 196, from: 0, s: 0.7 }],
 };
-const SHAKES = { ok: [60], ask: [60, 80, 60], refuse: [400] };
+const SHAKES = { ok: [60], ask: [60, 80, 60], stop: [400], refuse: [400] };
 const KEY = "msdtrack.sound";
 
 let context = null;
@@ -31,7 +32,7 @@ export function signal(tone) {
     const start = context.currentTime + from;
     const source = context.createOscillator();
     const volume = context.createGain();
-    source.type = tone === "refuse" ? "square" : "triangle";
+    source.type = tone === "refuse" || tone === "stop" ? "square" : "triangle";
     source.frequency.value = hz;
     volume.gain.setValueAtTime(0, start);
     volume.gain.linearRampToValueAtTime(0.4, start + 0.01);

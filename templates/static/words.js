@@ -1,4 +1,4 @@
-// Lengths of time in the words the server uses.
+// Lengths of time and numbers of things in the words the server uses.
 
 export function durationText(seconds) {
   const s = Math.floor(Math.abs(seconds));
@@ -15,4 +15,9 @@ export function fineText(seconds) {
   const s = Math.max(0, Math.floor(seconds));
   if (s > 3600) return durationText(s);
   return `${Math.floor(s / 60)}:${String(s % 60).padStart(2, "0")}`;
+}
+
+// "1 piece", "2 pieces".
+export function counted(count, one) {
+  return `${count} ${one}${Number(count) === 1 ? "" : "s"}`;
 }

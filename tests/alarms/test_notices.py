@@ -8,9 +8,10 @@ from collections.abc import Iterator
 from datetime import date
 from threading import Barrier, Thread
 
+import apprise
 import pytest
 
-from msdtrack.alarms.notices import ONE_BY_ONE, Notices
+from msdtrack.alarms.notices import ONE_BY_ONE, Notices, _receiver
 from msdtrack.alarms.scheduler import tick
 from msdtrack.config import Settings, load_settings, notice_urls
 from msdtrack.errors import BadInput
@@ -268,6 +269,20 @@ def test_the_label_of_a_receiver_has_no_secrets(reel: str, web: Web) -> None:
     (kept,) = notices.notices([standing().id])
     assert kept.label == "1: json 127.0.0.1"
     assert "secret" not in kept.error + kept.target
+
+
+def test_a_token_in_the_place_of_a_host_is_no_part_of_the_label(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Some addresses are like chat://token/room; Apprise knows what is secret in them."""
+
+    class Chat(apprise.NotifyBase):
+        def url(self, privacy: bool = False, *args: object, **kwargs: object) -> str:
+            return "chat://t...n/room" if privacy else "chat://token/room"
+
+    monkeypatch.setattr(apprise.Apprise, "instantiate", lambda *args, **kwargs: Chat())
+    made = _receiver("chat://token/room", 1, apprise.AppriseAsset())
+    assert made.target.label == "1: chat t...n"
 
 
 def test_settling_what_was_not_claimed_changes_nothing(reel: str) -> None:

@@ -304,7 +304,8 @@ def _live_bytes() -> float:
         for minute in range(LIVE_MINUTES):
             at = NOW + 60 * minute
             for n, code in enumerate(codes):
-                reading_log.add_readings(code, [(at, *air(n, minute, noise))], at)
+                one = tuple((value,) for value in (at, *air(n, minute, noise)))
+                reading_log.add_columns(code, one, at)
         each = (_size_of_readings() - before) / (LIVE_MINUTES * PLACES)
         raise _Undo
     return each

@@ -17,7 +17,15 @@ from urllib.parse import urljoin, urlsplit
 from uuid import uuid4
 
 from msdtrack.exposure.facts import HOUR_S
-from msdtrack.services import alarm_rules, boards, catalog, counting, event_recording, receiving
+from msdtrack.services import (
+    alarm_rules,
+    boards,
+    catalog,
+    counting,
+    event_recording,
+    people,
+    receiving,
+)
 from msdtrack.services.boards import NewBatch
 from msdtrack.services.catalog import NewPlace
 from msdtrack.services.event_recording import NewEvent
@@ -138,7 +146,7 @@ def _furnish(url: str, size: Size) -> None:
         kind: catalog.create_place(NewPlace(name=f"The {kind}", kind=kind), now - HOUR_S)[0].code
         for kind in _KINDS
     }
-    person = catalog.add_person("Ines", now).code
+    person = people.add_person("Ines", now).code
     codes = iter([one.carrier for one in table.standings() if one.listed])
 
     def moved(kind: str, to: str, count: int, **what: object) -> list[str]:

@@ -370,7 +370,7 @@ def compared(databases: Databases, url: str, stations: list[Station]) -> None:
                     state = carrier_states.state(code, parse_time(str(told["at"])))
                     assert state_answer(state) == told, code
                     continue
-                record = scan_log.find_scan(str(told["scan_id"]))
+                record, _ = scan_log.before(str(told["scan_id"]), "")
                 assert record is not None, code
                 state = carrier_states.state(code, record.recorded_at)
                 assert told["time_left"] == time_left_text(state), code

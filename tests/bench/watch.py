@@ -8,6 +8,7 @@ import time
 from typing import Any
 from uuid import uuid4
 
+from msdtrack.exposure.lines import UNIT
 from msdtrack.services import (
     carrier_states,
     climate,
@@ -21,7 +22,6 @@ from msdtrack.services.event_recording import NewEvent
 from msdtrack.store import concerned
 from msdtrack.store import standings as table
 from msdtrack.store.connection import read, write
-from msdtrack.store.standings import WHOLE
 from msdtrack.store.statements import execute, rows
 from tests.bench.measuring import absolute, heading, in_turn, percentile, ratio
 from tests.bench.reference_load import DAY_S, NOW
@@ -133,7 +133,7 @@ def compared(when: str, naive: Naive, slices: Slices, some: list[str]) -> None:
     for code in some:
         exact = naive.used(code)
         assert folded[code].used_share == exact, code
-        assert 0 <= ours[code] - exact * WHOLE <= 1e-9 * WHOLE, code
+        assert 0 <= ours[code] - exact * UNIT <= 1e-9 * UNIT, code
         assert abs(by_slices[code] - float(exact)) < 1e-9, code
     print(f"  answers compared {when}: {len(some)} carriers, all ways the same")
 

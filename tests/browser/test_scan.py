@@ -30,6 +30,18 @@ def test_two_scans_in_a_row_open_the_bag(station: Page, server: LiveServer, shop
     assert [each["kind"] for each in scanned(server, shop.closed)] == ["open"]
 
 
+def test_what_is_moved_to_a_line_and_must_not_be_used_is_told_in_red(
+    station: Page, server: LiveServer, shop: Workshop
+) -> None:
+    """Shape, word and colour of a stop, though the move is on record."""
+    scan(station, shop.unknown, shop.line)
+    title(station, "Moved, do not use")
+    expect(station.locator("[data-answer]")).to_have_attribute("data-tone", "stop")
+    expect(station.locator("[data-word]")).to_have_text("STOP")
+    expect(station.locator(".answer-head [data-shape=refuse]")).to_be_visible()
+    assert [each["kind"] for each in scanned(server, shop.unknown)] == ["move"]
+
+
 def test_a_burst_of_scans_is_kept_whole_and_in_order(station: Page, shop: Workshop) -> None:
     """Eight carriers with no pause at all: eight answers, in order."""
     for code in shop.carriers:

@@ -65,6 +65,9 @@ def test_a_backup_is_a_whole_database(run: Run, shop: Shop) -> None:
     assert json.loads(result.stdout)["rows"]["carrier"] == 2
     with closing(sqlite3.connect("copy.db")) as copy:
         assert copy.execute("SELECT count(*) FROM carrier").fetchone() == (2,)
+    lost = run("--database", shop.url, "backup", "no such folder/copy.db")
+    assert lost.exit_code == 1
+    assert "There is no folder" in lost.stderr
     again = run("--database", shop.url, "backup", "copy.db")
     assert again.exit_code == 1
     assert again.stderr.startswith("msdtrack: conflict: ")

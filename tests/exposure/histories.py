@@ -102,7 +102,7 @@ class History:
 
     def working(self, hour: float) -> Working:
         """Return the working `hour` hours after T0."""
-        return working_of(self.state(hour), self.places, self.policies)
+        return working_of(self.state(hour), self.places)
 
 
 def hours_of(moments: Iterable[int]) -> list[float]:

@@ -9,6 +9,7 @@ from fractions import Fraction
 from msdtrack.exposure.events import Event
 from msdtrack.exposure.facts import AirSettings, CarrierFacts, Dated, Policies
 from msdtrack.standard import derating, levels, recovery
+from msdtrack.standard.package_groups import groups_for
 
 MIN = 60
 HOUR = 3600
@@ -107,7 +108,7 @@ class SlowAir:
             cell = derating.WORST_CELL
         level = "2a" if part.msl == "2" else part.msl
         rates = []
-        for group in derating.groups_for(part.family, part.pins, part.square, part.body_mm):
+        for group in groups_for(part.family, part.pins, part.square, part.body_mm):
             days = derating.life_days(group, level, cell)
             rates.append(Fraction(0) if days is None else 1 / (24 * days))
         level_h = levels.floor_life_h(level)

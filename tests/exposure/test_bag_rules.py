@@ -134,6 +134,9 @@ def test_an_over_aged_bag_with_a_good_card_may_be_used_and_sealed_for_another_12
     assert history.state(30).verdict == "use"
     state = history.add("close", 31, **GOOD_BAG).state(40)
     assert (state.verdict, state.shelf_life_ends) == ("use", date(2027, 9, 22))
+    assert state.ledger.sealed_on == date(2026, 9, 22)
+    clipped = history.add("open", 41).add("close", 41.1, **REUSED).state(90)
+    assert clipped.ledger.sealed_on == date(2026, 9, 22)
 
 
 @pytest.mark.parametrize("card", [SPOTS_10_HUMID, UNREADABLE])

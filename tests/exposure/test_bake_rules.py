@@ -64,7 +64,7 @@ def test_a_move_ends_a_bake_where_it_goes() -> None:
 
 
 def test_a_temperature_the_table_does_not_have_resets_nothing() -> None:
-    for temp_c in (100.0, 124.9, 135.1):
+    for temp_c in (100.0, 124.9, 124.996, 135.004, 135.1):
         history = opened().add("bake_start", 10, place="oven", temp_c=temp_c)
         assert history.state(100).used_share == Fraction(10, 168)
         assert history.state(100).next_step.kind == "ask"

@@ -99,6 +99,7 @@ def test_who_is_joined_into_whom_makes_no_difference(pair: tuple[World, World, i
     for name in (
         "used", "exposure_s", "outside_30_60", "beyond_table", "hic_failed", "hic_missing",
         "history_unknown", "baked_once", "hot_s", "passes", "quantity", "full_since",
+        "sealed_on", "shelf_life_ends",
     ):  # fmt: skip
         assert getattr(first, name) == getattr(second, name), name
 

@@ -277,6 +277,17 @@ def test_a_child_starts_as_its_parent_stands_and_follows_its_corrections(
         assert "gone" in theirs.reasons or ours.ledger.quantity == 3
 
 
+# -- the next step -------------------------------------------------------------------------
+
+
+@LAW
+@given(st.data())
+def test_the_next_step_is_to_use_it_or_keep_it_only_if_it_may_be_used(data: st.DataObject) -> None:
+    world = data.draw(worlds())
+    found = state(world, data.draw(moments(world)))
+    assert (found.next_step.kind in ("use", "use_first", "keep")) == (found.verdict == "use")
+
+
 # -- the working ---------------------------------------------------------------------------
 
 
@@ -288,7 +299,7 @@ def test_the_lines_of_a_working_sum_to_the_share_and_each_cell_is_in_the_table(
     world = data.draw(worlds())
     at = data.draw(moments(world))
     found = state(world, at)
-    working = working_of(found, places_of(world), world.policies)
+    working = working_of(found, places_of(world))
     plain = Slow(world, at)
     assert working.used_share == found.used_share
     for line in (*working.lines, *working.before_reset):
@@ -311,10 +322,29 @@ def test_the_lines_of_a_working_sum_to_the_share_and_each_cell_is_in_the_table(
 
 @LAW
 @given(st.data())
+def test_each_line_of_a_working_can_be_computed_from_its_own_words(data: st.DataObject) -> None:
+    world = data.draw(worlds())
+    found = state(world, data.draw(moments(world)))
+    working = working_of(found, places_of(world))
+    for line in (*working.lines, *working.before_reset):
+        rate_from, _, factor = line.rate_from.removesuffix(" (credit)").partition(" × ")
+        if rate_from.startswith("Table 7-1"):
+            assert line.cell is not None
+            assert line.cell.days is not None
+            of, by = factor.removesuffix(" of the label").split("/") if factor else ("1", "1")
+            assert line.share == line.hours / (24 * line.cell.days * Fraction(of) / Fraction(by))
+        elif rate_from.startswith("label"):
+            assert line.share == line.hours / Fraction(rate_from.split()[-2])
+        else:
+            assert line.share == 0
+
+
+@LAW
+@given(st.data())
 def test_the_lines_of_a_working_follow_each_other_without_overlap(data: st.DataObject) -> None:
     world = data.draw(worlds())
     found = state(world, data.draw(moments(world)))
-    working = working_of(found, places_of(world), world.policies)
+    working = working_of(found, places_of(world))
     lines = (*working.before_reset, *working.lines)
     for line, following in itertools.pairwise(lines):
         assert line.start < line.end <= following.start

@@ -24,6 +24,21 @@ def opened(msl: str, body_mm: float | None = 1.4, **facts: Any) -> History:
 # -- the verdict -----------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize(
+    ("peaks_c", "reason"),
+    [((240, 240, 240, 240), "too_many_reflows"), ((246,), "peak_body_exceeded")],
+)
+def test_what_must_not_be_used_after_a_reflow_is_held_and_not_used_first(
+    peaks_c: tuple[float, ...], reason: str
+) -> None:
+    history = opened("3", peak_body_c=245.0)
+    for n, peak_c in enumerate(peaks_c, 1):
+        history.add("reflow", n, peak_c=peak_c)
+    state = history.state(5)
+    assert (state.verdict, state.reasons) == ("do_not_use", (reason,))
+    assert state.next_step.kind == "hold"
+
+
 def test_it_may_be_used_until_the_second_the_floor_life_is_used_up() -> None:
     history = opened("4")
     assert history.state(72 - SECOND).verdict == "use"
@@ -40,8 +55,8 @@ def test_with_less_than_a_shift_left_it_is_to_be_used_first(used_h: float, step:
 def test_a_run_must_end_before_the_floor_life_does() -> None:
     state = opened("3").state(100)
     assert state.expires_at == T0 + 168 * HOUR_S
-    assert usable_until(state, T0 + 168 * HOUR_S) == ("use", ())
-    late = usable_until(state, T0 + 168 * HOUR_S + 1)
+    assert usable_until(state, T0 + 168 * HOUR_S - 1) == ("use", ())
+    late = usable_until(state, T0 + 168 * HOUR_S)
     assert late == ("do_not_use", ("floor_life_ends_before_the_run",))
 
 
@@ -176,6 +191,51 @@ def test_credit_needs_the_policy_and_the_confirmed_compound() -> None:
         history.readings["floor"] = steady(22, 42, 12)
         history.policies = Policies(credit=Dated(credit))
         assert history.state(12).used_share == expected
+
+
+@pytest.mark.parametrize(
+    ("confirmed", "temp_c", "rh_pct", "said"),
+    [
+        (True, 22, 42, "Table 7-1, 9 days (credit)"),
+        (True, 26, 62, "Table 7-1, 5 days"),
+        (False, 22, 42, "label floor life, 168 h"),
+        (False, 26, 62, "Table 7-1, 5 days"),
+    ],
+)
+def test_the_working_says_credit_only_where_it_lengthened_the_floor_life(
+    confirmed: bool, temp_c: float, rh_pct: float, said: str
+) -> None:
+    history = opened("3", 3.5, compound_confirmed=confirmed)
+    history.readings["floor"] = steady(temp_c, rh_pct, 12)
+    history.policies = Policies(credit=Dated(True))
+    assert {line.rate_from for line in history.working(12).lines} == {said}
+
+
+@pytest.mark.parametrize(
+    ("msl", "label_h", "said"),
+    [
+        ("3", 84, "Table 7-1, 5 days × 84/168 of the label"),
+        ("3", 200, "Table 7-1, 5 days"),
+        ("2", 336, "Table 7-1, 10 days × 336/672 of the label"),
+        ("2", 1000, "Table 7-1, 10 days"),
+    ],
+)
+def test_the_working_says_how_a_shorter_label_shortens_the_table(
+    msl: str, label_h: float, said: str
+) -> None:
+    """So that hours, days and share of a line can be checked by hand."""
+    history = opened(msl, 3.5, label_floor_life_hours=label_h)
+    history.readings["floor"] = steady(26, 62, 12)
+    lines = history.working(12).lines
+    assert {line.rate_from for line in lines} == {said}
+    days, _, factor = said.removeprefix("Table 7-1, ").partition(" × ")
+    life_h = 24 * int(days.split()[0]) * Fraction(factor.split()[0] if factor else 1)
+    assert sum(line.share for line in lines) == 12 / life_h
+
+
+def test_the_working_of_level_6_says_when_its_label_is_missing() -> None:
+    (line,) = opened("6").working(1).lines
+    assert (line.share, line.rate_from) == (0, "level 6 without the time on its label")
 
 
 def test_credit_never_lets_assumed_air_outside_30_60_count_below_the_label() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
@@ -165,6 +166,15 @@ def test_pdf_holds_vectors_and_real_text_and_no_picture(carrier_facts: LabelFact
         assert words in text
 
 
+def test_the_floor_life_is_in_the_air_that_it_holds_at(carrier_facts: LabelFacts) -> None:
+    """Level 1 has no limit up to 85 % RH: J-STD-033 Table 5-1."""
+    unlimited = replace(carrier_facts, msl="1", floor_life_h=math.inf)
+    text = text_of(label_pdf([unlimited], "100x50"))
+    assert "no limit" in text
+    assert "≤ 30 °C / 85 % RH" in text
+    assert "60 % RH" not in text
+
+
 def test_the_same_facts_give_the_same_pdf(carrier_facts: LabelFacts) -> None:
     pdf = label_pdf([carrier_facts], "62x29")
     document = pypdfium2.PdfDocument(pdf)
@@ -216,6 +226,35 @@ def test_what_is_not_known_says_so(carrier_facts: LabelFacts) -> None:
 )
 def test_floor_life_in_the_words_of_the_standard(floor_life_h: float | None, words: str) -> None:
     assert floor_life_words(floor_life_h) == words
+
+
+@pytest.mark.parametrize(
+    ("floor_life_h", "left_h", "runs", "words"),
+    [
+        (168, 143, False, "143 h left"),
+        (168, 143, True, "143 h left, runs"),
+        (168, 0, True, "none left"),
+        (168, -5, False, "none left"),
+        (8760, 8759, False, "364 d left"),
+        (8760, 20, True, "20 h left, runs"),
+        (float("inf"), None, False, "no limit"),
+    ],
+)
+def test_what_is_left_of_a_floor_life_is_never_rounded_up(
+    floor_life_h: float, left_h: int | None, runs: bool, words: str
+) -> None:
+    """A year is told in days; what runs on says so."""
+    assert floor_life_words(floor_life_h, left_h, runs) == words
+
+
+@pytest.mark.parametrize("layout", ["62x29", "100x50", "closing"])
+@pytest.mark.parametrize("left_h", [9999, 671])
+def test_what_is_left_fits_every_label(
+    carrier_facts: LabelFacts, layout: str, left_h: int, decode_png: Decode
+) -> None:
+    """The longest words there are fit, and the code is still read."""
+    facts = replace(carrier_facts, floor_life_h=672, left_h=left_h, runs=True)
+    assert decode_png(label_png(facts, layout, 203)) == [facts.code]
 
 
 words_of_people = st.text(

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from msdtrack.errors import MsdtrackError
 from msdtrack.exposure.facts import PartFacts
-from msdtrack.services import boards, catalog, climate, event_recording, policies, receiving
+from msdtrack.services import boards, catalog, climate, event_recording, people, policies, receiving
 from msdtrack.services.climate import NewReading
 from msdtrack.services.event_recording import NewEvent
 from msdtrack.services.receiving import NewCarrier
@@ -72,7 +72,7 @@ class Floor:
             name: catalog.create_place(catalog.NewPlace(name=name, kind=kind), self.now)[0].code
             for name, kind in PLACES
         }
-        catalog.add_person("Ines", self.now)
+        people.add_person("Ines", self.now)
         self.carriers = [self._receive() for _ in range(self.one(2, 3, 5))]
         batch = boards.NewBatch("logger, top side", 20, self.places["Line"])
         self.batch = boards.create(batch, self.now)[0].code

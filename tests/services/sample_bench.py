@@ -16,6 +16,7 @@ from msdtrack.services import (
     event_recording,
     lot_holds,
     measurements,
+    people,
     receiving,
     sample_checks,
     sample_decisions,
@@ -119,7 +120,7 @@ def new_bench() -> Bench:
     """Put a part with limits, places, an inspector and a lot in three bags on file."""
     bench = Bench()
     catalog.create_part(PartFacts("PRES-3", "3", body_mm=1.4), NOW)
-    bench.person = catalog.add_person("Ines", NOW).code
+    bench.person = people.add_person("Ines", NOW).code
     for name, kind in (("Store", "store"), ("Line", "line"), ("Oven", "oven"), ("Lab", "floor")):
         place, _ = catalog.create_place(NewPlace(name=name, kind=kind), NOW)
         bench.places[name] = place.code

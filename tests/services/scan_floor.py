@@ -9,7 +9,7 @@ from uuid import uuid4
 from msdtrack.exposure.facts import PartFacts
 from msdtrack.exposure.state import CarrierState
 from msdtrack.printing.codes import ACTIONS, make_action_code
-from msdtrack.services import carrier_states, catalog, event_recording, scanning
+from msdtrack.services import carrier_states, catalog, event_recording, people, scanning
 from msdtrack.services.catalog import NewPlace
 from msdtrack.services.receiving import NewCarrier, receive
 from msdtrack.services.scanning import NewScan, ScanAnswer
@@ -42,7 +42,7 @@ class Floor:
                 ),
             }.items()
         }
-        self.ana = catalog.add_person("Ana", NOW).code
+        self.ana = people.add_person("Ana", NOW).code
 
     def carrier(self, part: str = "PRES-3", **more: object) -> str:
         """Return the code of a carrier received a week ago in a good bag."""

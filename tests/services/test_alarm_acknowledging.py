@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from msdtrack.errors import BadInput, NotFound
-from msdtrack.services import alarm_rules, catalog
+from msdtrack.services import alarm_rules, people
 from msdtrack.services.alarm_acknowledging import LeftAlarm, SeenAlarm, acknowledge_seen
 from msdtrack.store import alarms
 from msdtrack.store.connection import write
@@ -43,7 +43,7 @@ def now(alarm: AlarmRecord) -> AlarmRecord:
 def test_all_of_them_carry_the_name() -> None:
     """Each as if it were acknowledged alone, its step on the log; another one is not touched."""
     *shown, last, other = raised(6)
-    ines = catalog.add_person("Ines", NOW).code
+    ines = people.add_person("Ines", NOW).code
     found = acknowledge_seen(seen(*shown), ines, NOW + 9)
     alone = alarm_rules.acknowledge(last.id, ines, NOW + 9)
     assert [one.id for one in found.alarms] == [one.id for one in shown]
@@ -71,7 +71,7 @@ def test_one_that_has_returned_to_normal_ends() -> None:
 
 def by_jonas(alarm: AlarmRecord) -> None:
     """Somebody else takes care of it."""
-    alarms.acknowledge(alarm.id, catalog.add_person("Jonas", NOW).code, NOW + 1)
+    alarms.acknowledge(alarm.id, people.add_person("Jonas", NOW).code, NOW + 1)
 
 
 def normal(alarm: AlarmRecord) -> None:
@@ -92,7 +92,7 @@ def worse(alarm: AlarmRecord) -> None:
 
 def put_aside(alarm: AlarmRecord) -> None:
     """It is on the shelf."""
-    alarms.shelve(alarm.id, catalog.add_person("Olu", NOW).code, "at repair", NOW + 99, NOW + 1)
+    alarms.shelve(alarm.id, people.add_person("Olu", NOW).code, "at repair", NOW + 99, NOW + 1)
 
 
 def over(alarm: AlarmRecord) -> None:
@@ -146,7 +146,7 @@ def test_words_that_follow_the_air_are_no_change() -> None:
 def test_twice_is_once() -> None:
     """Sent again, or with the same alarm in it twice, the answer and the log stay as they are."""
     shown = raised(3)
-    ines = catalog.add_person("Ines", NOW).code
+    ines = people.add_person("Ines", NOW).code
     first = acknowledge_seen(seen(*shown, *shown), ines, NOW + 1)
     assert len(first.alarms) == 3
     assert acknowledge_seen(seen(*shown), ines, NOW + 2) == first
@@ -169,4 +169,4 @@ def test_what_is_refused_changes_nothing(
     with pytest.raises(error):
         acknowledge_seen(seen(*shown) + sent, person, NOW + 1)
     assert [now(one) for one in shown] == shown
-    assert catalog.people() == []
+    assert people.people() == []

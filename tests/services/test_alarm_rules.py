@@ -7,7 +7,7 @@ import pytest
 from msdtrack.errors import BadInput, NotFound, Refused
 from msdtrack.exposure.facts import PartFacts
 from msdtrack.printing.codes import CodeKind, make_code
-from msdtrack.services import alarm_rules, catalog, climate, policies
+from msdtrack.services import alarm_rules, catalog, climate, people, policies
 from msdtrack.services.climate import NewReading
 from msdtrack.store import carriers
 from msdtrack.store.connection import opened, version
@@ -141,6 +141,21 @@ def test_an_opened_bag_on_hold_is_not_to_be_loaded(place: dict[str, str]) -> Non
         assert "load" not in alarm.message
 
 
+def test_what_is_on_hold_is_not_announced_for_use(place: dict[str, str]) -> None:
+    """Its floor life runs out all the same: it is to be dried, not used first, until released."""
+    reel = open_reel(place["Line"], T0)
+    at = T0 + 167 * HOUR
+    record(reel, "hold", at - MIN, reason="dented")
+    alarm_rules.evaluate(at)
+    (held,) = stands("floor_life_low")
+    assert held.message.endswith("do not use it as it is, dry it in time.")
+    record(reel, "release", at + MIN, reason="looked at")
+    alarm_rules.evaluate(at + 2 * MIN)
+    (free,) = stands("floor_life_low")
+    assert free.id == held.id
+    assert free.message.endswith("use it first, or dry it in time.")
+
+
 @pytest.mark.parametrize("what", ["close", "line", "cabinet", "scrap"])
 def test_an_opened_bag_that_is_seen_to_is_normal(place: dict[str, str], what: str) -> None:
     """Closed, loaded, in dry storage or gone."""
@@ -244,7 +259,7 @@ def test_an_alarm_goes_through_its_states(place: dict[str, str]) -> None:
     alarm_rules.evaluate(T0 + 2 * HOUR)
     (alarm,) = alarm_rules.active_alarms()
     assert alarm.state == "unacknowledged"
-    ines = catalog.add_person("Ines", NOW)
+    ines = people.add_person("Ines", NOW)
     assert alarm_rules.acknowledge(alarm.id, ines.code, T0 + 2 * HOUR).state == "acknowledged"
     assert alarm_rules.evaluate(T0 + 3 * HOUR) == 0
     send(line, T0 + 4 * HOUR, T0 + 4 * HOUR, 24, 45)

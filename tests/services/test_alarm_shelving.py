@@ -10,7 +10,7 @@ from datetime import date
 import pytest
 
 from msdtrack.errors import BadInput, NotFound, Refused
-from msdtrack.services import alarm_rules, catalog, policies
+from msdtrack.services import alarm_rules, people, policies
 from msdtrack.store.records import AlarmRecord
 from tests.services.alarm_floor import DAY, HOUR, MIN, T0, open_reel, record, send, stands
 from tests.services.conftest import NOW, receive
@@ -164,7 +164,7 @@ def test_more_than_ten_alarms_in_ten_minutes_are_a_flood(shop: dict[str, str]) -
 
     Source: ISA-18.2 / IEC 62682, alarm floods (from memory).
     """
-    catalog.add_person("Ines", NOW)
+    people.add_person("Ines", NOW)
     for _ in range(10):
         receive(shop["Bench"], shelf_life_ends=date(2026, 9, 21))
     alarm_rules.evaluate(NOW)

@@ -56,6 +56,11 @@ def test_a_batch_is_announced_expired_and_normal_after_its_bake(
         f"{lead_h:g} h: reflow them before, or dry them in time."
     )
     assert alarm_rules.evaluate(due + 30) == 0
+    happens(batch, "hold", due + 40, reason="smear")
+    alarm_rules.evaluate(due + 50)
+    (low,) = stands("floor_life_low")
+    assert low.message.endswith("no reflow as they are, dry them in time.")
+    happens(batch, "release", due + 60, reason="wiped")
     alarm_rules.evaluate(T0 + 48 * HOUR)
     assert stands("floor_life_low") == []
     (over,) = stands("floor_life_expired")

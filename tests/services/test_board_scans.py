@@ -73,6 +73,16 @@ def test_a_place_moves_all_of_it_and_undo_takes_it_back(floor: Floor, batch: str
     assert place_of(floor, batch) == floor.places["cabinet"]
 
 
+def test_boards_on_hold_are_moved_to_a_line_in_red(floor: Floor, batch: str) -> None:
+    """As a carrier is, by the label of the batch."""
+    floor.scans(batch, "HOLD", batch, floor.places["cabinet"])
+    answer = floor.scans(batch, floor.places["line"])
+    assert (answer.tone, answer.title) == ("stop", "Moved, do not reflow")
+    assert place_of(floor, batch) == floor.places["line"]
+    both = floor.scans(floor.carrier(), batch, floor.places["line"])
+    assert f"Do not reflow {batch}: Hold for quality" in both.message
+
+
 def test_what_is_done_with_it_is_told_by_its_label(floor: Floor, batch: str) -> None:
     """Alone or with a carrier: nobody has ever seen the code of a placement."""
     placed = [one.placed.code for one in boards.batch_state(batch, floor.now).placements]

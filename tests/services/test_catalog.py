@@ -10,7 +10,7 @@ import pytest
 from msdtrack.errors import BadInput, Conflict, NotFound
 from msdtrack.exposure.facts import AirSettings, MakerBake, PartFacts
 from msdtrack.printing.codes import CodeKind, make_code, read_code
-from msdtrack.services import catalog
+from msdtrack.services import catalog, people
 from msdtrack.services.catalog import NewPlace
 from msdtrack.store import places as place_table
 from msdtrack.store import traces
@@ -89,7 +89,7 @@ def test_a_correction_of_a_part_is_checked_and_traced() -> None:
     (change,) = traces.fact_changes("part", "BL-0300")
     assert (change.field, change.before, change.after) == ("msl", "2a", "3")
     assert (change.reason, change.recorded_at) == ("label", NOW + 60)
-    assert catalog.person(change.person or "").name == "Ines Prado"
+    assert people.person(change.person or "").name == "Ines Prado"
     for changes in ({"body_mm": -1}, {"number": "X"}, {"colour": "red"}):
         with pytest.raises(BadInput) as error:
             catalog.amend_part("BL-0300", changes, NOW + 60)
@@ -198,18 +198,18 @@ def test_a_request_sent_twice_is_done_once() -> None:
 
 def test_people_are_found_by_badge_or_name() -> None:
     """A new name is put on file once; a name that two have needs the badge."""
-    ines = catalog.add_person("Ines Prado", NOW)
+    ines = people.add_person("Ines Prado", NOW)
     assert read_code(ines.code).kind is CodeKind.PERSON
     with write():
-        assert catalog.person_code(ines.code.lower(), NOW) == ines.code
-        assert catalog.person_code(" ines  prado ", NOW) == ines.code
-        olu = catalog.person_code("Olu", NOW)
-        assert catalog.person_code("Olu", NOW) == olu != ines.code
-    assert [one.name for one in catalog.people()] == ["Ines Prado", "Olu"]
-    catalog.add_person("Olu", NOW)
+        assert people.person_code(ines.code.lower(), NOW) == ines.code
+        assert people.person_code(" ines  prado ", NOW) == ines.code
+        olu = people.person_code("Olu", NOW)
+        assert people.person_code("Olu", NOW) == olu != ines.code
+    assert [one.name for one in people.people()] == ["Ines Prado", "Olu"]
+    people.add_person("Olu", NOW)
     with write():
         for who in ("Olu", " ", make_code(CodeKind.PERSON, 999_999)):
             with pytest.raises(BadInput):
-                catalog.person_code(who, NOW)
+                people.person_code(who, NOW)
     with pytest.raises(BadInput):
-        catalog.add_person("  ", NOW)
+        people.add_person("  ", NOW)

@@ -8,7 +8,7 @@ from uuid import uuid4
 import pytest
 
 from msdtrack.errors import BadInput, Conflict, NotFound
-from msdtrack.services import catalog, climate, corrections, event_recording
+from msdtrack.services import climate, corrections, event_recording, people
 from msdtrack.services.carrier_states import state, state_and_working
 from msdtrack.services.climate import NewReading
 from msdtrack.services.corrections import Change, differing, entry, preview
@@ -269,7 +269,7 @@ def test_no_such_entry(store: None) -> None:
 
 def test_who_did_it_can_be_put_right(reel: str) -> None:
     """A scan under the badge of the one before."""
-    person = catalog.add_person("Tomas", NOW).code
+    person = people.add_person("Tomas", NOW).code
     put(change(opening(reel), {"person": person}))
     stands = entry(opening(reel)).stands
     assert stands is not None

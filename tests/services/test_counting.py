@@ -8,7 +8,7 @@ import pytest
 
 from msdtrack.errors import BadInput, Conflict, NotFound, Refused
 from msdtrack.printing.codes import make_code
-from msdtrack.services import catalog, climate, count_recording, counting, event_recording
+from msdtrack.services import catalog, climate, count_recording, counting, event_recording, people
 from msdtrack.services.carrier_states import state
 from msdtrack.services.climate import NewReading
 from msdtrack.services.counting import Decision, count_now
@@ -43,7 +43,7 @@ def in_cabinet(shop: dict[str, str], hours_ago: float = 5) -> str:
 
 @pytest.fixture
 def person(shop: dict[str, str]) -> str:
-    return catalog.add_person("Ines", NOW).code
+    return people.add_person("Ines", NOW).code
 
 
 def record(place: str, person: str, now: int = NOW) -> counting.CountRecord:

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from msdtrack.errors import MsdtrackError, Refused
-from msdtrack.services import catalog, count_recording, counting
+from msdtrack.services import count_recording, counting, people
 from msdtrack.services.counting import CountNow, Decision, count_now
 from tests.services.conftest import NOW, receive
 from tests.services.floor import Floor
@@ -66,7 +66,7 @@ def test_whatever_happens_meanwhile(empty: Path, data: st.DataObject) -> None:
 def test_what_is_not_listed_must_be_decided_too(shop: dict[str, str]) -> None:
     """All at once, or one by one; and it is named, as far as it helps."""
     codes = sorted(receive(shop["Bench"]).code for _ in range(25))
-    person = catalog.add_person("Ines", NOW)
+    person = people.add_person("Ines", NOW)
     count = counting.begin(shop["Bench"], NOW)
     counting.found(shop["Bench"], codes[0], NOW)
     with pytest.raises(Refused, match=f"{codes[1]}, .*, {codes[20]} and 4 more"):

@@ -24,6 +24,7 @@ from msdtrack.services import (
     climate,
     demo,
     event_recording,
+    people,
 )
 from msdtrack.services.demo_air import SimulatedAir, Spell
 from msdtrack.services.demo_scenario import offset_s, read_scenario
@@ -81,7 +82,7 @@ def test_there_are_25_parts_of_all_levels_and_120_carriers(loaded: int) -> None:
     assert len(received) == 120
     kinds = Counter(place.kind for place in catalog.places())
     assert kinds == {"store": 1, "floor": 2, "line": 1, "cabinet": 2, "oven": 1}
-    assert {person.name for person in catalog.people()} == {"Ines", "Tomas", "Aiko", "Noor"}
+    assert {person.name for person in people.people()} == {"Ines", "Tomas", "Aiko", "Noor"}
 
 
 def test_every_status_and_reason_a_person_may_meet_is_there(loaded: int) -> None:

@@ -58,7 +58,7 @@ def test_what_can_not_be_is_named(new: NewPacking, field: str) -> None:
     assert [one.field for one in caught.value.errors] == [field]
 
 
-def _opened(place: str, hic: dict[str, str]) -> str:
+def _opened(place: str, hic: dict[str, str] | None) -> str:
     code = receive(place).code
     event_recording.record([NewEvent(str(uuid4()), code, "open", NOW - 600, hic=hic)], NOW)
     return code
@@ -88,6 +88,23 @@ def test_the_closing_label_says_the_desiccant_and_scans(shop: dict[str, str]) ->
         dry_packing.closing_labels_pdf(["C000999X"], what, NOW)
     with pytest.raises(BadInput):
         dry_packing.closing_labels_pdf([], what, NOW)
+
+
+def test_the_closing_label_of_a_bag_whose_card_was_not_read_keeps_its_seal_date(
+    shop: dict[str, str],
+) -> None:
+    """Only after a good card a new shelf life begins. What is left of the floor life is on it, and
+    does not run on in the new bag."""
+    what = packing(NewPacking(254, 508, 0.02, 2))
+    for card, sealed in ((DRY, "2026-09-21"), (None, "2026-06-01")):
+        code = _opened(shop["Bench"], card)
+        document = dry_packing.closing_labels_pdf([code], what, NOW)
+        pdf = pypdfium2.PdfDocument(BytesIO(document))
+        text = pdf[0].get_textpage().get_text_range()
+        pdf.close()
+        assert f"Sealed\r\n{sealed}" in text or f"Sealed {sealed}" in text
+        assert "h left" in text
+        assert "runs" not in text
 
 
 def test_the_suppliers_bake_has_its_source(shop: dict[str, str]) -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from msdtrack.errors import BadInput, Conflict, Refused
 from msdtrack.exposure.facts import PartFacts
-from msdtrack.services import carrier_states, catalog, goods_in
+from msdtrack.services import carrier_states, catalog, goods_in, people
 from msdtrack.services.goods_in import Label
 from msdtrack.standard.supplier_label import BadLabel
 from msdtrack.store import carriers
@@ -229,7 +229,7 @@ def test_answers_can_be_changed(shop: dict[str, str]) -> None:
 
 
 def test_our_own_codes_name_place_and_person(shop: dict[str, str]) -> None:
-    person = catalog.add_person("Ines Falk", NOW)
+    person = people.add_person("Ines Falk", NOW)
     reading = read(envelope(), shop["Bench"], person.code, **USUAL)
     assert reading.answers["place"] == shop["Bench"]
     assert reading.answers["person"] == person.code

@@ -14,7 +14,7 @@ from PIL import Image
 
 from msdtrack.errors import BadInput, NotFound
 from msdtrack.exposure.facts import MakerBake, PartFacts
-from msdtrack.services import catalog, event_recording, labelling
+from msdtrack.services import catalog, event_recording, labelling, people
 from msdtrack.services.carrier_states import state
 from msdtrack.services.event_recording import NewEvent
 from msdtrack.store import prints
@@ -54,7 +54,7 @@ def test_a_label_can_be_scanned_and_a_reprint_is_on_the_log(
     labelling.label_png(reel, layout, 203, NOW + 5, stuck_on="bag")
     again, first = prints.prints(reel)
     assert (first.layout, first.stuck_on, first.reprint) == (layout, "bag", False)
-    assert catalog.person(first.person or "").name == "Ines"
+    assert people.person(first.person or "").name == "Ines"
     assert (again.at, again.reprint) == (NOW + 5, True)
 
 
@@ -103,6 +103,49 @@ def test_the_label_follows_the_carrier(shop: dict[str, str]) -> None:
     assert (closed.seal_date, closed.shelf_life_ends) == (date(2026, 9, 21), date(2027, 9, 21))
 
 
+def test_a_quick_close_keeps_the_seal_date_that_stands(shop: dict[str, str]) -> None:
+    """Clipped after 30 minutes, or heat-sealed after a card that was not good: the seal date and
+    shelf life of before, and what is left of the floor life, never more.
+
+    Source: design 4.5, after J-STD-033: a new shelf life only with a heat seal, fresh desiccant and
+    a fresh card after a good one.
+    """
+    reel = receive(shop["Bench"]).code
+    stands = (date(2026, 6, 1), date(2027, 6, 1))
+
+    def says(at: int) -> tuple[object, ...]:
+        facts = labelling.label_facts(state(reel, at))
+        return facts.seal_date, facts.shelf_life_ends, facts.words()["floor_life"]
+
+    assert says(NOW - 9 * HOUR) == (*stands, "168 h")
+    record(reel, "open", NOW - 8 * HOUR, hic=DRY)
+    assert says(NOW - 8 * HOUR + 1800) == (*stands, "167 h left, runs")
+    clip = {"desiccant": "reused", "new_hic": "kept", "seal": "clip"}
+    record(reel, "close", NOW - 8 * HOUR + 1800, **clip)
+    assert says(NOW - 7 * HOUR) == (*stands, "167 h left")
+    record(reel, "open", NOW - 6 * HOUR, hic=DRY)
+    heat = {"desiccant": "fresh", "new_hic": "fresh", "seal": "heat"}
+    record(reel, "close", NOW - 6 * HOUR + 60, **heat)
+    sealed = (date(2026, 9, 21), date(2027, 9, 21))
+    assert says(NOW - 6 * HOUR + 90) == (*sealed, "167 h left")
+    record(reel, "open", NOW + 48 * HOUR, hic=DRY)
+    record(reel, "close", NOW + 48 * HOUR + 60, **clip)
+    assert says(NOW + 49 * HOUR)[:2] == sealed
+    image = labelling.label_png(reel, "62x29", 300, NOW + 49 * HOUR)
+    assert scanned(Image.open(BytesIO(image))) == [reel]
+
+
+def test_levels_4_to_5a_run_on_in_their_bag(shop: dict[str, str]) -> None:
+    """What it says is left is soon too much, so it says that; due for a bake none is left."""
+    catalog.create_part(PartFacts("BL-0400", "4", body_mm=1.4), NOW)
+    reel = receive(shop["Bench"], part="BL-0400").code
+    record(reel, "open", NOW - 3 * HOUR, hic=DRY)
+    record(reel, "close", NOW - HOUR, desiccant="fresh", new_hic="fresh", seal="heat")
+    assert labelling.label_facts(state(reel, NOW)).words()["floor_life"] == "69 h left, runs"
+    unknown = receive(shop["Bench"], sealed_on=None).code
+    assert labelling.label_facts(state(unknown, NOW)).words()["floor_life"] == "none left"
+
+
 def test_levels_without_a_time_say_so(shop: dict[str, str]) -> None:
     """Level 1 has no limit and no bake; level 6 has what its label says."""
     catalog.create_part(PartFacts("BL-0001", "1"), NOW)
@@ -140,7 +183,7 @@ def test_the_bake_line_of_a_bake_that_is_due(shop: dict[str, str]) -> None:
 
 def test_signs_badges_and_the_card_are_printed_and_logged(shop: dict[str, str]) -> None:
     """Each can be scanned from its page."""
-    ines = catalog.add_person("Ines Prado", NOW).code
+    ines = people.add_person("Ines Prado", NOW).code
     (signs,) = pages(labelling.place_labels_pdf(list(shop.values()), NOW, ines))
     assert scanned(signs) == sorted(shop.values())
     (badge,) = pages(labelling.badges_pdf([ines], NOW))

@@ -6,7 +6,7 @@ import pytest
 
 from msdtrack.errors import BadInput
 from msdtrack.exposure.facts import PartFacts
-from msdtrack.services import catalog, policies
+from msdtrack.services import catalog, people, policies
 from msdtrack.standard import levels
 from msdtrack.store import policies as policy_table
 from tests.services.conftest import NOW
@@ -48,7 +48,7 @@ def test_a_choice_holds_from_its_moment_and_says_who_and_why() -> None:
     assert policy_table.policies().credit.at(NOW)
     (change,) = policies.changes("credit")
     assert (change.before, change.after, change.reason) == (False, True, "compounds confirmed")
-    assert catalog.person(change.person or "").name == "Ines"
+    assert people.person(change.person or "").name == "Ines"
 
 
 def test_a_choice_can_be_taken_back() -> None:

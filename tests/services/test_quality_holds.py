@@ -17,6 +17,7 @@ from msdtrack.services import (
     carrier_states,
     catalog,
     event_recording,
+    people,
     quality_holds,
     scanning,
 )
@@ -68,7 +69,7 @@ def test_what_is_not_on_hold_has_nothing(reel: str) -> None:
 
 def test_every_hold_that_stands_is_told(reel: str) -> None:
     """With its moment and its person, in order; a hold that was released before is not."""
-    ines = catalog.add_person("Ines", NOW).code
+    ines = people.add_person("Ines", NOW).code
     does(reel, "hold", 4.5, reason="dust", person=ines)
     does(reel, "release", 4.2, reason="blown off")
     does(reel, "hold", 4, reason="bent leads", person=ines)
@@ -149,7 +150,7 @@ def test_a_missing_card_alone_is_released(shop: dict[str, str], hic: dict[str, s
     assert quality_holds.release(reel, id_, "Ines", "weighed: dry", NOW) == after
     released = event_recording.log_of(reel)[-1].event
     assert (released.kind, released.reason) == (Kind.RELEASE, "weighed: dry")
-    assert catalog.person(released.person or "").name == "Ines"
+    assert people.person(released.person or "").name == "Ines"
     assert hold_of(state(reel)) is None
     with pytest.raises(Refused, match="not on hold any more: nothing was released"):
         quality_holds.release(reel, str(uuid4()), "Ines", "weighed: dry", NOW)
@@ -217,7 +218,7 @@ def test_the_station_and_the_page_release_the_same(
     for reel in (on_page, at_station):
         for number, (kind, what) in enumerate(events):
             does(reel, kind, 5 - number, **what)
-    scanned = [catalog.add_person("Ines", NOW).code, at_station, make_action_code("RELEASE")]
+    scanned = [people.add_person("Ines", NOW).code, at_station, make_action_code("RELEASE")]
     answers = [scanning.scan(NewScan(str(uuid4()), "Bench", code), NOW, UTC) for code in scanned]
     assert answers[-1].title == ("Released" if stands else answers[-1].title)
     assert (answers[-1].tone == "ok") is stands
@@ -276,4 +277,4 @@ def test_a_release_needs_a_name_and_a_reason(reel: str, person: str, reason: str
     with pytest.raises(BadInput):
         quality_holds.release(reel, str(uuid4()), person, reason, NOW)
     assert state(reel).ledger.held == ("bent leads",)
-    assert catalog.people() == []
+    assert people.people() == []

@@ -50,6 +50,20 @@ def test_a_held_carrier_at_the_line_is_an_alarm(floor: Floor) -> None:
     assert away.state == "returned_to_normal"
 
 
+def test_moved_to_the_line_it_stays_an_alarm(floor: Floor) -> None:
+    """After the refusal somebody scans the line: it hangs there more than ever."""
+    carrier = held(floor)
+    assert refused(floor.scans(carrier, "LOAD"))
+    assert floor.scans("DONE", carrier, floor.places["line"]).tone == "stop"
+    floor.now += 30
+    alarm_rules.evaluate(floor.now)
+    assert [alarm.returned_at for alarm in refused_loads()] == [None]
+    floor.scans(carrier, floor.places["store"])
+    floor.now += 30
+    alarm_rules.evaluate(floor.now)
+    assert [alarm.state for alarm in refused_loads()] == ["returned_to_normal"]
+
+
 def test_what_ran_out_is_an_alarm_and_what_may_be_used_is_none(floor: Floor) -> None:
     """In a closed bag it is only refused; a day later the alarm is normal by itself."""
     closed, fresh, old = (floor.carrier() for _ in range(3))

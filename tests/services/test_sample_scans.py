@@ -9,13 +9,11 @@ import pytest
 from msdtrack.errors import BadInput, Conflict, NotFound
 from msdtrack.exposure.ledger import Phase
 from msdtrack.printing.codes import make_action_code
-from msdtrack.services import (
-    sample_scans,
-)
+from msdtrack.services import sample_decisions, sample_scans
 from msdtrack.services.sample_questions import asked
 from msdtrack.services.sample_scans import CheckScan
 from msdtrack.store import event_log
-from tests.services.sample_bench import BAD, MIN, Bench, new_bench
+from tests.services.sample_bench import BAD, GOOD, MIN, Bench, new_bench
 
 
 @pytest.fixture
@@ -59,6 +57,42 @@ def test_a_bag_is_opened_sampled_and_closed_by_scans(bench: Bench) -> None:
     bench.scan("2")
     assert bench.check().progress.taken == 5
     assert [bag.taken for bag in bench.check().bags] == [3, 2]
+
+
+def test_a_decided_check_says_so_and_asks_for_no_measurement(bench: Bench) -> None:
+    """Rejected at the first piece with one bag still open: the bag is to be closed, then nothing is
+    wanted but a decision; pieces may still be put back."""
+    bench.plan()
+    bench.scan(bench.bags[0], "OPEN", "HICDRY", "2", "CLOSEQUICK", bench.bags[1], "OPEN", "HICDRY")
+    assert asked(bench.check()).wants_number
+    assert bench.measure(BAD).decision == "rejected"
+    want = asked(bench.check())
+    assert (want.title, want.wants_number) == ("Close the bag", False)
+    assert "Lot N5-1 is rejected" in want.words
+    assert [bag.wanted for bag in bench.check().bags] == [0, 0]
+    bench.scan("CLOSEQUICK")
+    want = asked(bench.check())
+    assert want.title == "Lot N5-1 is rejected"
+    assert "Quality releases it" in want.words
+    assert [one.text for one in want.choices] == ["Open the dry bag"]
+    (pieces,) = bench.check().pieces
+    bench.scan(pieces.code)
+    assert "Lot N5-1 is rejected" in asked(bench.check()).words
+    bench.scan("SCRAP")
+    assert asked(bench.check()).title == "Lot N5-1 is rejected"
+    sample_decisions.release(bench.number, None, bench.person, "measured again", bench.now)
+    assert asked(bench.check()).title == "Lot N5-1 is released after its rejection"
+
+
+def test_an_accepted_check_asks_for_nothing_more(bench: Bench) -> None:
+    """All pieces good: what was decided, and that pieces may come back."""
+    bench.plan()
+    bench.take_all()
+    assert "Enter the measurements" in asked(bench.check()).words
+    bench.measure(*[GOOD] * 5)
+    want = asked(bench.check())
+    assert want.title == "Lot N5-1 is accepted"
+    assert "Nothing more is taken or measured" in want.words
 
 
 def test_after_half_an_hour_the_old_desiccant_is_not_offered(bench: Bench) -> None:

@@ -7,11 +7,14 @@ from uuid import uuid4
 
 import pytest
 
+from msdtrack.exposure.facts import MakerBake, PartFacts
 from msdtrack.services import boards, catalog, event_recording
 from msdtrack.services.boards import NewBatch
 from msdtrack.services.catalog import NewPlace
 from msdtrack.services.event_recording import NewEvent
 from tests.services.scan_floor import DAY_S, Floor, opened_floor, refused
+
+MOVE = "Move to a place"
 
 
 @pytest.fixture
@@ -89,6 +92,36 @@ def test_one_scrapped_carrier_does_not_stop_the_others(floor: Floor) -> None:
     assert floor.state(good).ledger.place == floor.places["line"]
 
 
+def test_what_must_not_be_used_is_moved_to_a_line_in_red(floor: Floor) -> None:
+    """It is where it is, so that is on record; the answer says why it must not be used there. Moved
+    to a store, or fit for use, it is an ordinary move."""
+    held, to_bake, good = floor.carrier(), expired(floor), floor.carrier()
+    floor.scans(held, "HOLD")
+    line, store = floor.places["line"], floor.places["store"]
+    for code, why in ((held, "Hold for quality: "), (to_bake, "Bake before use: ")):
+        answer = floor.scans(code, line)
+        assert (answer.tone, answer.title) == ("stop", "Moved, do not use")
+        assert f"Now at Line A. {why}" in answer.message
+        assert "must not be mounted" in answer.next_step
+        assert floor.state(code).ledger.place == line
+        assert floor.scans("UNDO").title == "Taken back"
+        assert floor.state(code).ledger.place == store
+        assert floor.scans(code, floor.places["cabinet"]).tone != "stop"
+    assert floor.scans("DONE", good, line).tone == "ok"
+
+
+def test_one_of_several_that_must_not_be_used_at_the_line_is_named(floor: Floor) -> None:
+    """Whichever was scanned last; also in a series, where it goes on."""
+    held, good = floor.carrier(), floor.carrier()
+    floor.scans(held, "HOLD", "DONE")
+    answer = floor.scans(held, good, floor.places["line"])
+    assert (answer.tone, answer.title) == ("stop", "Moved, do not use")
+    assert f"Do not use {held}: Hold for quality" in answer.message
+    assert f"Do not use {good}" not in answer.message
+    floor.scans("DONE", "MOVE", floor.places["line"])
+    assert [floor.scan(code).tone for code in (good, held, good)] == ["ok", "stop", "ok"]
+
+
 # -- bakes --------------------------------------------------------------------------------------
 
 
@@ -101,7 +134,7 @@ def expired(floor: Floor, part: str = "MCU-3") -> str:
 
 
 def test_bake_asks_for_the_oven_and_resets_when_its_hours_are_reached(floor: Floor) -> None:
-    """Level 3, 1.4 mm, 125 °C, floor life exceeded by up to 72 h: 9 h (J-STD-033, Table 4-1)."""
+    """Level 3, 1.4 mm, 125 °C, floor life exceeded by up to 72 h: 7 h (J-STD-033, Table 4-1)."""
     code = expired(floor)
     asked = floor.scans(code, "BAKE125")
     assert (asked.tone, floor.state(code).status) == ("ask", "exposed")
@@ -170,6 +203,71 @@ def test_only_bakes_that_the_oven_reaches_are_offered(floor: Floor) -> None:
     assert words == ["Start bake at 40 °C", "Move to a place"]
 
 
+def test_only_bakes_that_carrier_and_component_stand_are_offered(floor: Floor) -> None:
+    """A reel, a part, and the mildest of several decide; each bake that is offered can be chosen.
+
+    Source: J-STD-033, clause 4.2.2: carriers without a marked temperature stand 40 °C.
+    """
+    catalog.create_part(
+        PartFacts("WARM-3", "3", body_mm=1.4, carrier_max_c=150.0, max_bake_c=100.0), floor.now
+    )
+    wide = NewPlace(name="Wide oven", kind="oven", max_temp_c=130, max_rh_pct=5)
+    oven = catalog.create_place(wide, floor.now)[0].code
+    codes = [expired(floor, part) for part in ("MCU-3", "WARM-3", "PRES-3")]
+    bakes = [f"Start bake at {temp_c} °C" for temp_c in (125, 90, 40)]
+    for n, code in enumerate(codes):
+        asked = floor.scans(code, oven)
+        assert [each.text for each in asked.choices] == [*bakes[n:], MOVE]
+        floor.scan("DONE")
+    assert [each.text for each in floor.scans(*codes, oven).choices] == [*bakes[2:], MOVE]
+    assert floor.scan("1").title == "Bake started"
+
+
+def test_an_oven_without_an_allowed_bake_says_why_at_once(floor: Floor) -> None:
+    """What stands in the way is said before a bake is chosen; putting it there is still offered."""
+    stays = expired(floor, "PRES-3")
+    closed, held = floor.carrier("MCU-3"), expired(floor)
+    floor.scans(held, "HOLD")
+    for code, why, first in (
+        (stays, "which this oven does not state", "in another oven"),
+        (closed, "a bag never goes into the oven", "Open the dry bag"),
+        (held, "is held for quality", "Release"),
+    ):
+        asked = floor.scans(code, floor.places["oven"])
+        assert (asked.tone, asked.title) == ("ask", "No bake to start")
+        assert code in asked.message
+        assert why in asked.message
+        assert first in asked.next_step
+        assert [each.text for each in asked.choices] == [MOVE]
+        floor.scan("DONE")
+    floor.scans(stays, floor.places["oven"], "1")
+    assert floor.kinds(stays)[-1] == "move"
+    floor.scans(floor.ana, stays, "SCRAP")
+    assert refused(floor.scans(stays, floor.places["oven"]))
+
+
+def test_what_is_on_hold_is_offered_no_bake(floor: Floor) -> None:
+    """It would only be refused; once released its bakes are offered."""
+    code = expired(floor)
+    floor.scan(floor.ana)
+    words = {
+        name: [each.text for each in floor.scans(code, name).choices]
+        for name in ("HOLD", "RELEASE")
+    }
+    assert not any("bake" in each for each in words["HOLD"])
+    assert "Start bake at 125 °C" in words["RELEASE"]
+
+
+def test_a_makers_bake_that_is_on_no_card_is_started_on_the_ovens_page(floor: Floor) -> None:
+    """The station can't start it, so it says who can."""
+    own = MakerBake(110, 12)
+    part = PartFacts("OWN-3", "3", body_mm=1.4, carrier_max_c=150.0, maker_bake=own)
+    catalog.create_part(part, floor.now)
+    asked = floor.scans(expired(floor, "OWN-3"), floor.places["oven"])
+    assert asked.title == "No bake to start"
+    assert asked.next_step.startswith("Possible here: 12 h at 110 °C. Start it on the oven's page.")
+
+
 def test_a_bag_never_goes_into_the_oven(floor: Floor) -> None:
     """It has to be opened first."""
     code = floor.carrier("MCU-3")
@@ -184,7 +282,7 @@ def test_moving_out_of_the_oven_ends_the_bake(floor: Floor) -> None:
     code = expired(floor)
     floor.scans(code, "BAKE125", floor.places["oven"], code)
     answer = floor.scan(floor.places["line"])
-    assert answer.title == "Bake ended early"
+    assert (answer.tone, answer.title) == ("stop", "Bake ended early, do not use")
     assert floor.state(code).status == "exposed"
     assert floor.state(code).ledger.place == floor.places["line"]
 

@@ -144,6 +144,24 @@ def test_a_reset_by_dry_storage_is_told_for_a_day(place: dict[str, str]) -> None
     assert stands("reset_reached") == []
 
 
+def test_what_was_exposed_after_its_reset_is_not_called_whole(place: dict[str, str]) -> None:
+    """A bag that is opened again ends it, and closing that bag does not raise it again."""
+    send(place["Bench"], T0, T0 + 8 * HOUR, 24, 40, step=20 * MIN)
+    reel = open_reel(place["Bench"])
+    heat = {"desiccant": "fresh", "new_hic": "fresh", "seal": "heat"}
+    record(reel, "close", T0 + 10 * MIN, **heat)
+    alarm_rules.evaluate(T0 + 2 * HOUR)
+    assert [alarm.carrier for alarm in stands("reset_reached")] == [reel]
+    record(reel, "open", T0 + 3 * HOUR, hic=DRY)
+    alarm_rules.evaluate(T0 + 3 * HOUR + MIN)
+    assert stands("reset_reached") == []
+    record(reel, "close", T0 + 3 * HOUR + 10 * MIN, **heat)
+    alarm_rules.evaluate(T0 + 3 * HOUR + 11 * MIN)
+    assert stands("reset_reached") == []
+    alarm_rules.evaluate(T0 + 5 * HOUR)
+    assert [alarm.carrier for alarm in stands("reset_reached")] == [reel], "its second reset"
+
+
 def test_a_cabinet_that_fails_says_what_to_move_first(place: dict[str, str]) -> None:
     """The level with the tighter limit first, then by floor life left; three are named."""
     cabinet = place["Cabinet"]

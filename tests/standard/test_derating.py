@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from msdtrack.errors import BadInput
 from msdtrack.standard import derating, levels
+from msdtrack.standard.package_groups import GROUPS
 
 TABLE_LEVELS = ("2", "2a", "3", "4", "5", "5a")
 CELLS = range(derating.WORST_CELL + 1)
@@ -80,11 +81,11 @@ def test_worse_air_never_leaves_more_life(
 ) -> None:
     mild = derating.cell_for(temp_c100, rh_c100)
     harsh = derating.cell_for(temp_c100 + hotter, rh_c100 + wetter)
-    for group, level in product(derating.GROUPS, TABLE_LEVELS):
+    for group, level in product(GROUPS, TABLE_LEVELS):
         assert life(group, level, harsh) <= life(group, level, mild)
 
 
-@pytest.mark.parametrize("group", derating.GROUPS)
+@pytest.mark.parametrize("group", GROUPS)
 def test_no_life_rises_with_humidity_or_temperature(group: str) -> None:
     for level, cell in product(TABLE_LEVELS, CELLS):
         row, column = divmod(cell, 10)
@@ -94,30 +95,28 @@ def test_no_life_rises_with_humidity_or_temperature(group: str) -> None:
             assert life(group, level, cell + 10) <= life(group, level, cell), (level, cell)
 
 
-@pytest.mark.parametrize("group", derating.GROUPS)
+@pytest.mark.parametrize("group", GROUPS)
 def test_no_life_rises_with_the_level(group: str) -> None:
     for (milder, stricter), cell in product(pairwise(TABLE_LEVELS), CELLS):
         assert life(group, stricter, cell) <= life(group, milder, cell), (stricter, cell)
 
 
-@pytest.mark.parametrize(("group", "level"), [*product(derating.GROUPS, TABLE_LEVELS[1:])])
+@pytest.mark.parametrize(("group", "level"), [*product(GROUPS, TABLE_LEVELS[1:])])
 def test_at_30_c_and_60_pct_each_level_has_its_floor_life(group: str, level: str) -> None:
     days = derating.life_days(group, level, derating.cell_for(3000, 6000))
     assert days is not None
     assert 24 * days == levels.floor_life_h(level)
 
 
-@pytest.mark.parametrize(("group", "cell"), [*product(derating.GROUPS, CELLS)])
+@pytest.mark.parametrize(("group", "cell"), [*product(GROUPS, CELLS)])
 def test_level_2_is_answered_by_the_row_of_level_2a(group: str, cell: int) -> None:
     assert derating.life_days(group, "2", cell) == derating.life_days(group, "2a", cell)
-    assert "level 2a (level 2 has no row)" in derating.life_source(group, "2", cell)
 
 
-@pytest.mark.parametrize(("group", "level"), [*product(derating.GROUPS, TABLE_LEVELS)])
+@pytest.mark.parametrize(("group", "level"), [*product(GROUPS, TABLE_LEVELS)])
 def test_air_beyond_the_table_takes_the_shortest_life_of_the_level(group: str, level: str) -> None:
     shortest = min(life(group, level, cell) for cell in CELLS)
     assert derating.life_days(group, level, derating.BEYOND) == shortest
-    assert "beyond the table" in derating.life_source(group, level, derating.BEYOND)
 
 
 def test_half_days_are_exact() -> None:
@@ -126,9 +125,8 @@ def test_half_days_are_exact() -> None:
 
 @pytest.mark.parametrize("level", ["1", "6", "7", "2A"])
 def test_levels_outside_the_table_are_refused(level: str) -> None:
-    for ask in (derating.life_days, derating.life_source):
-        with pytest.raises(BadInput):
-            ask("thin", level, 0)
+    with pytest.raises(BadInput):
+        derating.life_days("thin", level, 0)
     with pytest.raises(BadInput):
         derating.table_rate_per_h(level, ("thin",), 0)
 
@@ -177,8 +175,8 @@ def test_no_limit_is_a_rate_of_zero() -> None:
 
 @given(
     st.sampled_from(TABLE_LEVELS),
-    st.sets(st.sampled_from(derating.GROUPS), min_size=1),
-    st.sampled_from(derating.GROUPS),
+    st.sets(st.sampled_from(GROUPS), min_size=1),
+    st.sampled_from(GROUPS),
     st.integers(0, derating.BEYOND),
 )
 def test_one_more_group_in_question_never_lowers_the_rate(
@@ -188,24 +186,3 @@ def test_one_more_group_in_question_never_lowers_the_rate(
     many, governs = derating.table_rate_per_h(level, (*groups, more), cell)
     assert many >= few
     assert many == derating.table_rate_per_h(level, (governs,), cell)[0]
-
-
-@pytest.mark.parametrize(
-    ("group", "level", "temp_c", "rh_pct", "published"),
-    [
-        ("thick", "5a", 20, 90, True),
-        ("medium", "3", 30, 60, False),
-        ("thin", "3", 30, 60, True),
-        ("thin", "3", 30, 70, True),
-        ("thin", "3", 35, 70, False),
-        ("thin", "4", 30, 60, False),
-    ],
-)
-def test_each_figure_says_whether_it_was_found_in_public(
-    group: str, level: str, temp_c: int, rh_pct: int, published: bool
-) -> None:
-    source = derating.life_source(group, level, derating.cell_for(100 * temp_c, 100 * rh_pct))
-    assert source.startswith("J-STD-033 Table 7-1")
-    assert f"{temp_c} °C/{rh_pct} % RH" in source
-    assert ("found in a public source" in source) is published
-    assert ("check your own licensed copy" in source) is not published

@@ -50,9 +50,22 @@ def test_floor_life_falls_from_level_to_level() -> None:
 
 
 @pytest.mark.parametrize(
-    "ask", [levels.floor_life_h, levels.is_unlimited, levels.is_label_timed, levels.known_level]
+    "ask",
+    [
+        levels.floor_life_h,
+        levels.is_unlimited,
+        levels.is_label_timed,
+        levels.known_level,
+        levels.condition,
+    ],
 )
 def test_an_unknown_level_has_no_answer(ask: object) -> None:
     assert callable(ask)
     with pytest.raises(BadInput):
         ask("2A")
+
+
+def test_the_air_that_a_floor_life_holds_at() -> None:
+    # J-STD-033 Table 5-1.
+    assert {levels.condition(level) for level in levels.LEVELS[1:]} == {(30, 60)}
+    assert levels.condition("1") == (30, 85)

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from msdtrack.standard import baking, derating, drypack, indicator, levels
+from msdtrack.standard.package_groups import GROUPS
 
 ORACLES: dict[str, Any] = tomllib.loads(
     (Path(__file__).parents[1] / "oracles" / "standard.toml").read_text(encoding="utf-8")
@@ -45,7 +46,7 @@ def test_derating_at_one_air(case: dict[str, Any]) -> None:
 
 
 @cases("hot_air_days")
-@pytest.mark.parametrize("group", derating.GROUPS)
+@pytest.mark.parametrize("group", GROUPS)
 def test_air_beyond_the_table_is_never_milder_than_a_maker_says(
     case: dict[str, Any], group: str
 ) -> None:

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from msdtrack.errors import BadInput
-from msdtrack.standard.derating import GROUPS, groups_for, is_bga
+from msdtrack.standard.package_groups import GROUPS, groups_for
 
 ALL = ("thin", "medium", "thick")
 
@@ -102,7 +102,6 @@ def test_family_and_thickness_that_disagree_are_both_in_question(
 )
 @pytest.mark.parametrize("family", ["BGA", "FBGA", "PBGA-256", "tfbga"])
 def test_a_bga_goes_by_its_own_limit_of_1_mm(family: str, body_mm: float, group: str) -> None:
-    assert is_bga(family)
     assert groups_for(family, None, None, body_mm) == (group,)
 
 

@@ -9,6 +9,7 @@ from itertools import product
 import pytest
 
 from msdtrack.standard import baking, derating, figures, levels, recovery
+from msdtrack.standard.package_groups import GROUPS
 from msdtrack.standard.tables import CHECK_YOUR_COPY, Table, fingerprint, published_tables
 
 TABLES = {table.key: table for table in published_tables()}
@@ -73,9 +74,7 @@ def test_a_reader_is_asked_to_check_the_own_copy() -> None:
     assert "licensed copy" in CHECK_YOUR_COPY
 
 
-@pytest.mark.parametrize(
-    ("group", "level"), [*product(derating.GROUPS, ("2a", "3", "4", "5", "5a"))]
-)
+@pytest.mark.parametrize(("group", "level"), [*product(GROUPS, ("2a", "3", "4", "5", "5a"))])
 def test_the_derating_shown_is_the_derating_used(group: str, level: str) -> None:
     table = TABLES[f"derating_{group}"]
     for row, temp_c in enumerate(derating.TEMPS_C):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date
@@ -11,10 +11,11 @@ from typing import Any
 
 from msdtrack.exposure.events import Event, Kind
 from msdtrack.exposure.facts import AirSettings, MakerBake, PartFacts
-from msdtrack.store import carriers, catalog, places
+from msdtrack.store import carriers, catalog, places, reading_log
 from msdtrack.store.connection import opened, write
 from msdtrack.store.database_url import run
-from msdtrack.store.records import CarrierRecord
+from msdtrack.store.reading_log import Reading
+from msdtrack.store.records import CarrierRecord, ReadingOutcome
 
 T0 = 1_750_000_000
 """A moment that the tests count from, seconds UTC."""
@@ -97,3 +98,11 @@ def event(kind: Kind = Kind.OPEN, at: int = T0, carrier: str = "CARRIER1", **mor
         recorded_at=0,
         **more,
     )
+
+
+def add_readings(
+    place: str, readings: Sequence[Reading], received_at: int, *, replaces: bool = False
+) -> ReadingOutcome:
+    """Store readings row by row; inside a write."""
+    seconds, temps, humidities = zip(*readings, strict=True) if readings else ((), (), ())
+    return reading_log.add_columns(place, (seconds, temps, humidities), received_at, replaces)

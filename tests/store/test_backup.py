@@ -32,8 +32,9 @@ def file(tmp_path: Path):
 
 
 def test_a_backup_opens_as_a_store_with_everything_in_it(file: Path, tmp_path: Path) -> None:
-    """One file, in a folder made for it, and the report says what is in it."""
+    """One file, and the report says what is in it."""
     copy = tmp_path / "copies" / "monday.db"
+    copy.parent.mkdir()
     report = backup_to(copy)
     assert [path.name for path in copy.parent.iterdir()] == ["monday.db"]
     assert (report.path, report.bytes) == (copy, copy.stat().st_size)
@@ -65,9 +66,19 @@ def test_a_file_that_is_there_is_not_overwritten(file: Path, tmp_path: Path) -> 
 
 def test_a_copy_that_can_not_be_written_is_reported(file: Path, tmp_path: Path) -> None:
     """And leaves nothing behind."""
-    (tmp_path / "no_folder").write_text("a file")
+    (tmp_path / "copy.db.partial").mkdir()
     with pytest.raises(StoreUnavailable, match="could not be written"):
-        backup_to(tmp_path / "no_folder" / "copy.db")
+        backup_to(tmp_path / "copy.db")
+    assert not (tmp_path / "copy.db").exists()
+
+
+def test_a_mistyped_folder_is_refused_and_not_made(file: Path, tmp_path: Path) -> None:
+    """A copy in a folder that nobody knows of is a copy that nobody finds; a file is no folder."""
+    (tmp_path / "file").write_text("no folder")
+    for name in ("coppies", "file"):
+        with pytest.raises(Refused, match=f"no folder .*{name}, so nothing was copied"):
+            backup_to(tmp_path / name / "copy.db")
+    assert not (tmp_path / "coppies").exists()
 
 
 def test_a_damaged_copy_does_not_count(file: Path, tmp_path: Path) -> None:

@@ -27,7 +27,7 @@ from msdtrack.store.connection import close_store, open_store, write
 from msdtrack.store.database_url import run
 from msdtrack.store.errors import StoreUnavailable
 from msdtrack.store.migrations import ALL, Migration, schema_version
-from tests.store.samples import PRESSURE_SENSOR, T0, event, fill
+from tests.store.samples import PRESSURE_SENSOR, T0, add_readings, event, fill
 
 
 def _add_supplier(database: peewee.Database) -> None:
@@ -73,7 +73,7 @@ def test_an_empty_database_gets_the_newest_tables(database_url: str) -> None:
 def test_the_models_are_the_tables(store: str) -> None:
     """Every model has the columns that the migrations made: names and what may be null."""
     database = connection.opened()
-    for model in models.TABLES:
+    for model in models._Table.__subclasses__():
         made = {c.name: c.null for c in database.get_columns(model._meta.table_name)}
         declared = {f.column_name: f.null for f in model._meta.sorted_fields}
         primary = {key.column_name for key in model._meta.get_primary_keys()}
@@ -161,7 +161,7 @@ def test_late_readings_keep_when_they_were_received(database_url: str, tmp_path:
             run(connection.opened(), sql, (second, 2500, 5000, late_s))
     open_store(database_url, backup_dir=tmp_path)
     with write():
-        reading_log.add_readings("LINE1", [(T0 + 10, 2600, None)], T0 + 900, replaces=True)
+        add_readings("LINE1", [(T0 + 10, 2600, None)], T0 + 900, replaces=True)
     known = {
         T0 - 1: [],
         T0: [T0],
@@ -212,6 +212,21 @@ def test_who_moves_is_found_from_a_narrow_index(tmp_path: Path) -> None:
     assert "standing_moves" in str(plan)
 
 
+def test_people_on_file_are_at_work(database_url: str, tmp_path: Path) -> None:
+    """To version 14: every badge from before is in use, and what points to people still does."""
+    open_store(database_url, known_migrations=ALL[:13])
+    fill()
+    before = rows_of(database_url, "SELECT code, name FROM person ORDER BY code")
+    assert before
+    open_store(database_url, backup_dir=tmp_path)
+    people = catalog.people()
+    assert [(one.code, one.name) for one in people] == before
+    assert {one.retired_at for one in people} == {None}
+    with write():
+        catalog.update_person("W1", {"retired_at": T0}, reason="has left", recorded_at=T0)
+    assert catalog.person("W1").retired_at == T0
+
+
 def test_a_newer_database_is_refused_in_words(database_url: str) -> None:
     """It is not touched by an msdtrack that does not know its tables."""
     open_store(database_url, known_migrations=(ALL[0], SUPPLIER))
@@ -230,11 +245,11 @@ def test_records_are_append_only_in_the_database_too(store: str, table: str, ver
     fill()
     with write():
         event_log.append([event()], T0)
-        catalog.rename_person("W1", "An Sample", reason="typing error", recorded_at=T0)
+        catalog.update_person("W1", {"name": "An Sample"}, reason="typing error", recorded_at=T0)
         policies.set_policy("credit", True, T0, recorded_at=T0)
         prints.log_print("CARRIER1", "small", "carrier", T0)
-        reading_log.add_readings("LINE1", [(T0, 2500, 5000)], T0)
-        reading_log.add_readings("LINE1", [(T0, 2600, 5000)], T0, replaces=True)
+        add_readings("LINE1", [(T0, 2500, 5000)], T0)
+        add_readings("LINE1", [(T0, 2600, 5000)], T0, replaces=True)
     before = rows_of(store, f"SELECT * FROM {table}")
     assert before
     column = {"event": "at", "reading_replaced": "second"}.get(table, "id")

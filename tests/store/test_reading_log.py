@@ -18,7 +18,7 @@ from msdtrack.store import places, reading_log, statements
 from msdtrack.store.connection import close_store, open_store, version, write
 from msdtrack.store.reading_log import Reading
 from msdtrack.store.records import ReadingOutcome, ReadingRow
-from tests.store.samples import T0, fill
+from tests.store.samples import T0, add_readings, fill
 
 MINUTE_S = 60
 
@@ -28,7 +28,7 @@ def add(
 ) -> ReadingOutcome:
     """Add readings in a write of their own."""
     with write():
-        return reading_log.add_readings(place, readings, received_at, replaces)
+        return add_readings(place, readings, received_at, replaces=replaces)
 
 
 def test_readings_come_back_by_moment(store: str) -> None:
@@ -212,7 +212,7 @@ def bytes_each(file: Path, batches: Iterable[tuple[str, Sequence[Reading], int]]
     count = 0
     with write():
         for place, readings, received_at in batches:
-            count += reading_log.add_readings(place, readings, received_at).accepted
+            count += add_readings(place, readings, received_at).accepted
     close_store()
     return (file.stat().st_size - empty) / count
 

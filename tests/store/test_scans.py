@@ -44,11 +44,11 @@ def test_a_scan_comes_back_as_it_was_answered(store: str) -> None:
     """So that the same id can be answered the same again; it is on record once."""
     with write():
         scans.log_scan(SCAN)
-    assert scans.find_scan("scan-1") == SCAN
-    assert scans.find_scan("scan-2") is None
+    assert scans.before("scan-1", "S1")[0] == SCAN
+    assert scans.before("scan-2", "S1")[0] is None
     with pytest.raises(Conflict, match="scan-1"), write():
         scans.log_scan(replace(SCAN, code="OTHER"))
-    assert scans.recent_scans() == [SCAN]
+    assert scans.recent_scans("S1") == [SCAN]
 
 
 def test_what_a_scan_comes_upon_is_asked_in_one(store: str) -> None:
@@ -81,7 +81,7 @@ def test_the_scan_to_undo_is_the_station_s_newest_that_did_something(store: str)
     assert scans.last_undoable_scan("S1") == SCAN
     undone = replace(records[1], undone_by="scan-5")
     assert scans.recent_scans("S1") == [records[2], undone, SCAN]
-    assert scans.recent_scans(limit=1) == [records[3]]
+    assert scans.recent_scans("S2") == [records[3]]
 
 
 def test_a_reprint_is_on_the_log(store: str) -> None:

@@ -11,7 +11,7 @@ import pytest
 from msdtrack.exposure.facts import AirSettings, PartFacts
 from msdtrack.store import catalog, places, policies, reading_log
 from msdtrack.store.connection import read, write
-from tests.store.samples import T0, fill
+from tests.store.samples import T0, add_readings, fill
 
 CHANGES: list[Callable[[], object]] = [
     lambda: places.insert_place("OVEN1", "Oven", "oven", T0, AirSettings()),
@@ -79,7 +79,7 @@ def test_each_change_of_readings_is_seen(store: str) -> None:
     places_before = everything()
 
     def add(place: str, second: int) -> None:
-        reading_log.add_readings(place, [(second, 2200, 4500)], T0 + 9)
+        add_readings(place, [(second, 2200, 4500)], T0 + 9)
 
     def versions() -> dict[str, int]:
         with read():

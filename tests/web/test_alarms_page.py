@@ -1,4 +1,4 @@
-"""Alarms are acknowledged by name; the name is forgotten after a quarter of an hour."""
+"""Alarms are acknowledged by name; the name is forgotten after a while without an entry."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ from werkzeug.test import TestResponse
 from msdtrack.services import alarm_notices, alarm_rules, receiving
 from msdtrack.services.alarm_notices import Target
 from msdtrack.services.receiving import NewCarrier
+from msdtrack.services.station_memory import IN_BROWSER_S
 from msdtrack.store import alarms
 from msdtrack.store.connection import write
 from msdtrack.store.records import AlarmRecord
-from msdtrack.web.who import REMEMBERED_S
 from tests.web.conftest import Clock
 from tests.web.workshop import Workshop
 
@@ -145,9 +145,9 @@ def test_a_wrong_badge_is_said(browser: FlaskClient, shop: Workshop) -> None:
 
 
 def test_the_name_is_forgotten(browser: FlaskClient, shop: Workshop, wall_clock: Clock) -> None:
-    """After a quarter of an hour somebody else may stand there."""
+    """After a while without an entry somebody else may stand there."""
     browser.post("/alarms/who", data={"person": shop.people[0]})
-    wall_clock.now += REMEMBERED_S
+    wall_clock.now += IN_BROWSER_S
     assert "Acknowledge as Mira" in browser.get("/alarms").text
     wall_clock.now += 1
     assert "Acknowledge as" not in browser.get("/alarms").text

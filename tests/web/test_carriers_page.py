@@ -50,6 +50,22 @@ def test_a_day_at_the_line_is_a_seventh_of_level_3(browser: FlaskClient, shop: W
     assert "25.0 °C / 50.0 % RH" in text
 
 
+def test_the_seal_date_is_that_of_the_shelf_life_that_counts(
+    browser: FlaskClient, shop: Workshop
+) -> None:
+    """A heat seal with everything fresh begins a new one; a clip leaves the date of before."""
+    before = re.findall(r"sealed [^<]*", browser.get(f"/carriers/{shop.closed}").text)
+    record(shop.closed, "open", NOW - 5 * HOUR_S, NOW, hic=DRY)
+    fresh = {"desiccant": "fresh", "new_hic": "fresh"}
+    record(shop.closed, "close", NOW - 4 * HOUR_S, NOW, seal="clip", **fresh)
+    assert re.findall(r"sealed [^<]*", browser.get(f"/carriers/{shop.closed}").text) == before
+    record(shop.closed, "open", NOW - 3 * HOUR_S, NOW, hic=DRY)
+    record(shop.closed, "close", NOW - 2 * HOUR_S, NOW, seal="heat", **fresh)
+    text = browser.get(f"/carriers/{shop.closed}").text
+    assert "sealed 14 May 2026" in text
+    assert "<dt>Sealed on</dt><dd>14 May 2026</dd>" in text
+
+
 def test_every_cell_of_a_working_leads_to_its_table(browser: FlaskClient, shop: Workshop) -> None:
     """The link of a cell goes to a block that the page of tables has."""
     tables = browser.get("/tables").text

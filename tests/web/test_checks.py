@@ -146,7 +146,7 @@ def test_a_refused_scan_is_told_and_a_badge_is_remembered(inspector: Inspector) 
     text = inspector.scan(inspector.shop.usable)
     assert 'data-desk-tone="refuse"' in text
     assert "lot U-1. This check is of WB-PRS-3, lot B-1." in text
-    assert "By Jonas." in inspector.scan(inspector.shop.people[1])
+    assert "<b data-who-name>Jonas</b>" in inspector.scan(inspector.shop.people[1])
 
 
 def test_a_scan_sent_late_counts_from_when_it_was_made(inspector: Inspector) -> None:
@@ -197,7 +197,7 @@ def test_pieces_are_typed_one_after_the_other(sampled: Inspector) -> None:
     assert sampled.status == 422
     assert '"twenty" is no number' in text
     text = sampled.send("/checks/1/measure/piece", **fields)
-    assert "1 of 5 pieces are measured, 0 fail" in text
+    assert "1 of 5 pieces is measured, 0 fail" in text
     assert 'id="typed-piece" name="piece" value="2"' in text
     # Who measured is remembered, in both forms.
     assert text.count(f'<option value="{sampled.shop.people[0]}" selected>') == 2
@@ -226,6 +226,24 @@ def test_a_failing_lot_is_held_and_released_with_name_and_reason(sampled: Inspec
     text = sampled.text("/checks")
     assert "Released after rejection" in text
     assert f"Released</b> by Jonas: {why}" in sampled.text("/checks/1/proof")
+
+
+def test_a_rejected_check_asks_for_no_measurements(sampled: Inspector) -> None:
+    """Measured on the first piece alone: the desk, the measurements and the proof all say what is
+    decided, and none that more is to be measured. One bag is one bag."""
+    assert "5 pieces are still to be measured" in sampled.text("/checks/1/measure")
+    assert "Enter measurements" in sampled.text("/checks/1")
+    sampled.table("piece;offset at 0 dbar;gain\n1;1,8;20")
+    text = sampled.text("/checks/1")
+    assert "<h2>Lot B-1 is rejected</h2>" in text
+    assert "nter measurements" not in text
+    text = sampled.text("/checks/1/measure")
+    assert "nothing more need be measured" in text
+    assert "still to be measured" not in text
+    text = sampled.text("/checks/1/proof")
+    assert "1 of 1 measured piece is out of limits; 0 may be, 1 rejects the lot." in text
+    assert "4 were not measured." in text
+    assert "5 pieces from 1 bag, 5 taken" in text
 
 
 def test_limits_are_pasted_and_their_mistakes_named(inspector: Inspector) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from flask.testing import FlaskClient
 
 from msdtrack.exposure.facts import PartFacts
-from msdtrack.services import catalog, receiving
+from msdtrack.services import catalog, people, receiving
 from msdtrack.services.catalog import NewPlace
 from msdtrack.services.receiving import NewCarrier
 from tests.web.conftest import Clock
@@ -17,7 +17,7 @@ def test_the_first_steps_stay_until_the_first_carrier(
     """Each step is marked once it is done; after the last one they make way for the day."""
     now = wall_clock()
     assert browser.get("/").text.count('mark-word">done') == 0
-    catalog.add_person("Ines", now)
+    people.add_person("Ines", now)
     assert browser.get("/").text.count('mark-word">done') == 1
     store, _ = catalog.create_place(NewPlace(name="Store", kind="store"), now)
     text = browser.get("/").text
@@ -68,7 +68,7 @@ def test_a_name_is_given_once(browser: FlaskClient) -> None:
         assert browser.post(path, data=data).status_code == 303
         again = browser.post(path, data=data | {"name": data["name"].upper()})
         assert again.status_code == 422
-    (place,), (person,) = catalog.places(), catalog.people()
+    (place,), (person,) = catalog.places(), people.people()
     assert (
         f"{place.code} is called so already"
         in browser.post("/places/new", data={"name": "line 1", "kind": "line"}).text

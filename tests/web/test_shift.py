@@ -154,4 +154,4 @@ def test_an_opening_is_recorded_in_the_name_of_the_badge(tour: Round, shop: Work
     tour.scan(person, shop.closed, "1", shop.line)
     opening = event_recording.log_of(shop.closed)[-1].event
     assert (opening.kind, opening.person) == (Kind.OPEN, person)
-    assert "By " in tour.browser.get("/shift").text
+    assert "<b data-who-name>Mira</b>" in tour.browser.get("/shift").text

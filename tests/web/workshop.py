@@ -8,7 +8,15 @@ from datetime import UTC, datetime, timedelta
 from uuid import uuid4
 
 from msdtrack.exposure.facts import PartFacts
-from msdtrack.services import alarm_rules, boards, catalog, climate, event_recording, receiving
+from msdtrack.services import (
+    alarm_rules,
+    boards,
+    catalog,
+    climate,
+    event_recording,
+    people,
+    receiving,
+)
 from msdtrack.services.boards import NewBatch
 from msdtrack.services.catalog import NewPlace
 from msdtrack.services.climate import NewReading
@@ -93,7 +101,7 @@ def fill(now: int) -> Workshop:
         )
     }  # fmt: skip
     line, store, cabinet = made["Line 1"], made["Store"], made["Cabinet"]
-    people = tuple(catalog.add_person(name, now).code for name in ("Mira", "Jonas"))
+    badges = tuple(people.add_person(name, now).code for name in ("Mira", "Jonas"))
     times = range(now - 10 * 24 * HOUR_S, now + 1, 1200)
     for place, temp_c, rh_pct in ((line, 24.5, 47.0), (store, 22.0, 40.0), (cabinet, 23.0, 2.0)):
         result = climate.add_readings([NewReading(place, at, temp_c, rh_pct) for at in times], now)
@@ -115,11 +123,11 @@ def fill(now: int) -> Workshop:
     def opened(part: str, lot: str, hours_ago: float, **given: object) -> str:
         code = receive(part, lot, **given)  # type: ignore[arg-type]
         at = now - round(hours_ago * HOUR_S)
-        record(code, "open", at, now, place=line, hic=DRY, person=people[0])
+        record(code, "open", at, now, place=line, hic=DRY, person=badges[0])
         return code
 
     drying = opened("WB-CND-5", "D-1", 5)
-    record(drying, "move", now - 4 * HOUR_S, now, place=cabinet, person=people[1])
+    record(drying, "move", now - 4 * HOUR_S, now, place=cabinet, person=badges[1])
     baking = opened("WB-CND-5", "K-1", 60, kind="tray")
     record(baking, "bake_start", now - HOUR_S, now, place=made["Oven"], temp_c=125.0)
     shop = Workshop(
@@ -129,7 +137,7 @@ def fill(now: int) -> Workshop:
         cabinet=cabinet,
         oven=made["Oven"],
         bench=made["Bench"],
-        people=people,
+        people=badges,
         usable=opened("WB-PRS-3", "U-1", 2),
         short=opened("WB-MEM-5A", "S-1", 21),
         expired=opened("WB-PRS-3", "E-1", 9 * 24),

@@ -19,6 +19,7 @@ from msdtrack.store.migrations import (
     m0011_one_glance,
     m0012_narrow_indexes,
     m0013_resting,
+    m0014_people_retired,
 )
 from msdtrack.store.migrations.runner import Migration, migrate, schema_version
 
@@ -36,6 +37,7 @@ ALL = (
     Migration(11, "one glance", m0011_one_glance.up),
     Migration(12, "narrow indexes", m0012_narrow_indexes.up),
     Migration(13, "resting", m0013_resting.up),
+    Migration(14, "people retired", m0014_people_retired.up),
 )
 """Every migration, by version."""
 

@@ -142,6 +142,15 @@ class NewPerson(Strict):
     name: Name
 
 
+class PersonChanges(Strict):
+    """What to change of a person from now on; what is left out stays."""
+
+    name: Annotated[Name, _LEFT_OUT] = ""
+    in_use: Annotated[bool, _LEFT_OUT] = True
+    person: Text
+    reason: LongText
+
+
 class NewReading(Strict):
     """Temperature and relative humidity of a place. Humidity may be empty for ovens."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from msdtrack.exposure.facts import MakerBake, PartFacts
-from msdtrack.services import catalog, policies
+from msdtrack.services import catalog, people, policies
 from msdtrack.services.catalog import NewPlace
 from msdtrack.web.api import bodies, shapes
 from msdtrack.web.api.calls import Calls
@@ -81,14 +81,21 @@ def change_place(code: str, body: bodies.PlaceChanges, now: int) -> dict[str, An
 @calls.add("POST", "/people", shapes.Person, created=True)
 def create_person(body: bodies.NewPerson, now: int) -> Created:
     """Put a person on file and give them the code for their badge."""
-    return person_answer(catalog.add_person(body.name, now)), 201
+    return person_answer(people.add_person(body.name, now)), 201
 
 
 @calls.add("GET", "/people", shapes.ListOf[shapes.Person])
 def list_people(query: Page) -> dict[str, Any]:
     """Return the people by code."""
-    found = catalog.people(query.after, query.limit + 1)
+    found = people.people(query.after, query.limit + 1)
     return page_of(found, query.limit, lambda person: person.code, person_answer)
+
+
+@calls.add("PATCH", "/people/<code>", shapes.Person)
+def change_person(code: str, body: bodies.PersonChanges, now: int) -> dict[str, Any]:
+    """Rename a person, or take the badge out of use and back; the log keeps what was signed."""
+    changes = body.model_dump(exclude_unset=True, exclude={"person", "reason"})
+    return person_answer(people.amend_person(code, changes, now, body.person, body.reason))
 
 
 @calls.add("GET", "/policies", shapes.Policies)

@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema
 
 from msdtrack.exposure.events import Kind
 from msdtrack.services.alarm_acknowledging import Change
+from msdtrack.services.scan_replies import Tone
 from msdtrack.web.api.bodies import MakerBake
 from msdtrack.web.api.fields import Msl, PlaceKind
 
@@ -86,10 +87,11 @@ class Place(Shape):
 
 
 class Person(Shape):
-    """Somebody with a badge."""
+    """Somebody with a badge, which may be no longer in use."""
 
     code: str
     name: str
+    in_use: bool
 
 
 class Policies(Shape):
@@ -322,7 +324,7 @@ class Scan(Shape):
     """What a scan did, for the person at the station; `tone` is also its sound."""
 
     message: str
-    tone: Literal["ok", "ask", "refuse"]
+    tone: Tone
     carrier: str | None
     state: State | None
     title: str

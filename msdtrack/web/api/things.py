@@ -8,8 +8,9 @@ from typing import Any
 from msdtrack.exposure.facts import PartFacts
 from msdtrack.services.alarm_rules import is_stale
 from msdtrack.services.answers import event_answer, state_answer
-from msdtrack.services.catalog import Person, Place
+from msdtrack.services.catalog import Place
 from msdtrack.services.event_recording import LogLine
+from msdtrack.services.people import Person
 from msdtrack.services.scanning import ScanAnswer
 from msdtrack.store.records import AlarmRecord
 from msdtrack.times import utc_text
@@ -29,7 +30,7 @@ def place_answer(place: Place) -> Answer:
 
 def person_answer(person: Person) -> Answer:
     """Return a person."""
-    return asdict(person)
+    return {"code": person.code, "name": person.name, "in_use": person.retired_at is None}
 
 
 def alarm_answer(alarm: AlarmRecord, now: int) -> Answer:

@@ -10,6 +10,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from msdtrack.errors import BadInput, FieldError
 from msdtrack.exposure.events import Kind
+from msdtrack.phrases import listed
 
 T = TypeVar("T")
 
@@ -86,10 +87,8 @@ def findings(error: ValidationError, where: str = "") -> list[FieldError]:
 def bad_input(errors: Iterable[FieldError]) -> BadInput:
     """Return the error that tells findings in one sentence."""
     found = list(errors)
-    told = [f"{one.field}: {one.message}" for one in found[:_SHOWN]]
-    if len(found) > _SHOWN:
-        told.append(f"and {len(found) - _SHOWN} more")
-    return BadInput("; ".join(told) + ".", found)
+    told = [f"{one.field}: {one.message}" for one in found]
+    return BadInput(f"{listed(told, _SHOWN, '; ')}.", found)
 
 
 def _field(one: Mapping[str, Any]) -> str:

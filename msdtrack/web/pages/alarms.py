@@ -18,11 +18,12 @@ from msdtrack.services import (
     alarm_notices,
     alarm_rules,
     catalog,
+    people,
     policies,
 )
 from msdtrack.services.alarm_lists import AlarmGroup, AlarmsListed, AlarmSums, ListName
 from msdtrack.services.alarm_notices import NoticeTrouble
-from msdtrack.services.catalog import Person
+from msdtrack.services.people import Person
 from msdtrack.times import local_text
 from msdtrack.web import who
 from msdtrack.web.alarm_address import NO_PLACE, AlarmAddress, asked_for
@@ -160,7 +161,7 @@ def say_who() -> AnyResponse:
         if badge:
             who.remember(who.from_badge(badge))
         elif person:
-            who.remember(catalog.person(person))
+            who.remember(people.badge(person))
         else:
             who.forget()
     except MsdtrackError as error:
@@ -230,12 +231,15 @@ def unshelve(alarm_id: int) -> AnyResponse:
 
 
 def _present() -> Person | None:
-    """Return who is at the browser, remembered anew; else say that a name is needed."""
+    """Return who is at the browser; else say that a name is needed. A button that was made for
+    somebody else does nothing."""
     person = who.present()
+    shown = request.form.get("by")
     if person is None:
         flash("Say who you are first: scan your badge or choose your name.", "soon")
-    else:
-        who.remember(person)
+    elif shown is not None and shown != person.code:
+        flash(f"{person.name} is at work here now, so nothing was done. Press again.", "soon")
+        return None
     return person
 
 
@@ -256,7 +260,7 @@ def _page(
     }
     places, people = place_names(), tuple(all_people())
     alarms = [alarm for each in lists.values() for alarm in each.alarms]
-    rows = alarm_rows(alarms, now, places, {person.code: person.name for person in people})
+    rows = alarm_rows(alarms, now, places, person_names())
     parts = {name: _part(address, name, each, rows) for name, each in lists.items()}
     sums = alarm_lists.sums(address.narrowed)
     return AlarmPage(

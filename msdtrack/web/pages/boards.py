@@ -11,6 +11,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from msdtrack.errors import BadInput, MsdtrackError
 from msdtrack.exposure.events import Kind
+from msdtrack.phrases import counted
 from msdtrack.printing.codes import ACTIONS, CodeKind, read_code
 from msdtrack.services import boards, carrier_states, catalog
 from msdtrack.services.board_states import BatchState
@@ -49,7 +50,7 @@ def create() -> AnyResponse:
         name=form.text("name", required=True),
         boards=form.whole("boards", required=True, least=1) or 0,
         place=form.text("place") or None,
-        person=_by(),
+        person=who.present_code(),
     )
     try:
         form.check()
@@ -138,12 +139,18 @@ def place(code: str) -> AnyResponse:
     try:
         form.check()
         new = NewEvent(
-            request_id, carrier, Kind.PLACE_ON_BOARD, person=_by(), quantity=quantity, board=code
+            request_id,
+            carrier,
+            Kind.PLACE_ON_BOARD,
+            person=who.present_code(),
+            quantity=quantity,
+            board=code,
         )
         boards.place(code, new, site().now())
     except MsdtrackError as error:
         return _wrong(code, form, error)
-    flash(f"{quantity} pieces of {carrier} are on the boards. Scan the next.", "ok")
+    placed = f"{counted(quantity or 0, 'piece')} of {carrier} {'is' if quantity == 1 else 'are'}"
+    flash(f"{placed} on the boards. Scan the next.", "ok")
     return redirect(_url(code), 303)
 
 
@@ -160,6 +167,8 @@ def act(code: str, kind: str) -> AnyResponse:
         state = _record(code, kind, request_id, at=at, **given)
     except MsdtrackError as error:
         return _wrong(code, form, error)
+    if "person" in given:
+        who.signed(given["person"])
     flash(_DONE[kind].format(passes=state.passes), "ok")
     return redirect(_url(code), 303)
 
@@ -174,7 +183,7 @@ def correct(code: str) -> AnyResponse:
     fields = {"at": at, "peak_c": peak_c, "last": last}
     changes = {} if void else {name: value for name, value in fields.items() if value is not None}
     try:
-        person = form.text("person", required=True)
+        person = who.signer(form, "person")
         reason = form.text("reason", required=True)
         form.check()
         _record(
@@ -184,6 +193,7 @@ def correct(code: str) -> AnyResponse:
     except MsdtrackError as error:
         flash(f"The log was not corrected: {error.message}", "stop")
     else:
+        who.signed(person)
         flash("The log is corrected; both entries stay on it.", "ok")
     return redirect(url_for("boards.show", code=code, _anchor="log"), 303)
 
@@ -191,7 +201,7 @@ def correct(code: str) -> AnyResponse:
 @pages.post("/boards/<code>/label")
 def label(code: str) -> Response:
     """Answer the sign that goes with the boards, as PDF."""
-    return printed(boards.labels_pdf([code], site().now(), _by()), PDF, f"{code}.pdf")
+    return printed(boards.labels_pdf([code], site().now(), who.present_code()), PDF, f"{code}.pdf")
 
 
 _DONE = {
@@ -223,7 +233,7 @@ def _given(form: Form, kind: str) -> dict[str, Any]:
     if kind == "bake_end":
         return {"place": form.text("place", required=True)}
     reason = form.text("reason", required=kind != "scrap") or None
-    return {"reason": reason, "person": form.text("person", required=True)}
+    return {"reason": reason, "person": who.signer(form, "person")}
 
 
 def _move(code: str, place: Place, request_id: str) -> None:
@@ -237,13 +247,8 @@ def _move(code: str, place: Place, request_id: str) -> None:
 
 
 def _record(code: str, kind: str, id_: str, **given: Any) -> BatchState:
-    new = NewEvent(id_, "", kind, **{"person": _by()} | given)
+    new = NewEvent(id_, "", kind, **{"person": who.present_code()} | given)
     return boards.record(code, new, site().now(), refuse_conflicts=True).state
-
-
-def _by() -> str | None:
-    person = who.present()
-    return None if person is None else person.code
 
 
 def _url(code: str, **given: str | None) -> str:

@@ -15,11 +15,12 @@ from msdtrack.exposure.events import Kind
 from msdtrack.exposure.facts import CarrierFacts
 from msdtrack.exposure.state import CarrierState
 from msdtrack.exposure.working import Working
-from msdtrack.services import carrier_states, catalog, event_recording, quality_holds, whereabouts
-from msdtrack.services.catalog import Person, Place
+from msdtrack.services import carrier_states, event_recording, quality_holds, whereabouts
+from msdtrack.services.catalog import Place
 from msdtrack.services.countdowns import next_step_text
 from msdtrack.services.event_recording import LogLine
 from msdtrack.services.labelling import LabelLayout
+from msdtrack.services.people import Person, PersonNames
 from msdtrack.services.quality_holds import QualityHold
 from msdtrack.standard.drypack import DESICCANT_REUSE_MIN, RESEAL_WITHIN_MIN
 from msdtrack.times import local_to_utc
@@ -101,7 +102,7 @@ class QualityPart:
     """
 
     hold: QualityHold
-    names: Mapping[str, str]
+    names: PersonNames
     url: str
     people: tuple[Person, ...]
     request_id: str
@@ -206,7 +207,7 @@ def release(code: str) -> AnyResponse:
         page = _page(code, form=form)
         page.status_code = status_of(error)
         return page
-    who.remember(catalog.person(person))
+    who.signed(person)
     flash("Released: quality holds it no longer.", "ok")
     return redirect(url_for("carriers.show", code=code), 303)
 
@@ -249,9 +250,7 @@ def _page(
     )
 
 
-def _quality(
-    state: CarrierState, names: Mapping[str, str], form: Form | None
-) -> QualityPart | None:
+def _quality(state: CarrierState, names: PersonNames, form: Form | None) -> QualityPart | None:
     hold = quality_holds.hold_of(state)
     if hold is None:
         return None
@@ -261,8 +260,7 @@ def _quality(
         url = url_for("checks.show", number=hold.check, _anchor="release")
     else:
         url = "#quality"
-    person = who.present()
-    values = {"person": "" if person is None else person.code}
+    values = {"person": who.present_code() or ""}
     return QualityPart(
         hold,
         names,
@@ -284,7 +282,7 @@ def _chart(working: Working) -> Chart | None:
     return share_chart(working.lines or working.before_reset, site().tz)
 
 
-def _log(code: str, names: dict[str, str], people: dict[str, str]) -> tuple[LogEntry, ...]:
+def _log(code: str, names: dict[str, str], people: PersonNames) -> tuple[LogEntry, ...]:
     entries = []
     for line in event_recording.log_of(code):
         event = line.event
@@ -293,7 +291,7 @@ def _log(code: str, names: dict[str, str], people: dict[str, str]) -> tuple[LogE
         changed = line.stands is not None and line.corrections and not correction
         says = act_text(line.stands, names) if changed and line.stands is not None else ""
         if event.person is not None:
-            by = people.get(event.person, event.person)
+            by = people.signed(event.person, event.recorded_at)
         else:
             by = "" if event.station is None else f"station {event.station}"
         taken_back = any(each.void for each in line.corrections)

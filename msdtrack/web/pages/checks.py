@@ -10,9 +10,9 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from msdtrack.digits import whole_number
 from msdtrack.errors import BadInput, FieldError, MsdtrackError
+from msdtrack.phrases import counted
 from msdtrack.printing.codes import BadCode, CodeKind, read_code
 from msdtrack.services import (
-    catalog,
     measurements,
     receiving,
     sample_checks,
@@ -103,8 +103,7 @@ def find() -> AnyResponse:
 @pages.get("/checks/plan")
 def plan() -> Response:
     """Answer the plan of a check of a lot; AQL, level and size in the address change it."""
-    person = who.present()
-    values = {"person": "" if person is None else person.code, "request_id": str(uuid.uuid4())}
+    values = {"person": who.present_code() or "", "request_id": str(uuid.uuid4())}
     names = ("lot_size", "level", "aql_pct", "variant")
     values |= {name: request.args[name] for name in names if request.args.get(name)}
     return _plan_page(request.args.get("part", ""), request.args.get("lot", ""), values, {})
@@ -134,7 +133,7 @@ def create() -> AnyResponse:
     except BadInput as error:
         form.take_over(error)
         return _plan_page(part, lot, form.values, form.errors)
-    _remember(new.person)
+    who.signed(new.person)
     flash(f"Check {record.number} is planned. Scan the first bag.", "ok")
     return redirect(url_for("checks.show", number=record.number), 303)
 
@@ -192,8 +191,9 @@ def data(number: int) -> Response:
 @pages.post("/checks/<int:number>/scan")
 def scan(number: int) -> AnyResponse:
     """Do what a scan, a number or a tap asks for in a check."""
-    code, person = typed(request.form.getlist("code")), who.present()
-    sent_at = request.form.get("scanned_at", "")
+    code, at = typed(request.form.getlist("code")), request.form.get("scanned_at", "")
+    scanned_at = whole_number(at, 12)
+    person = who.present(scanned_at)
     child = None
     if code:
         try:
@@ -202,14 +202,14 @@ def scan(number: int) -> AnyResponse:
                     id=request.form.get("request_id") or str(uuid.uuid4()),
                     check=number,
                     code=code,
-                    at=whole_number(sent_at, 12),
+                    at=scanned_at,
                 ),
                 site().now(),
                 None if person is None else person.code,
                 site().tz,
             )
             if answer.person is not None:
-                _remember(answer.person)
+                who.signed(answer.person)
             child = answer.child
             said = Said(answer.tone, answer.title, answer.message, answer.next_step)
         except MsdtrackError as error:
@@ -239,15 +239,17 @@ def release(number: int) -> AnyResponse:
     except MsdtrackError as error:
         form.take_over(error)
         return check_page(number, form.values, form.errors)
-    _remember(person)
+    who.signed(person)
     flash(f"Released: {named(released) or 'none'}.", "ok")
     for code, why in list(left.items())[:MOST_TOLD]:
         flash(
             f"{code} stays on hold: {why}. Decide about it on its page or at a scan station.",
             "soon",
         )
-    if len(left) > MOST_TOLD:
-        flash(f"{len(left) - MOST_TOLD} more stay on hold, each for a reason of its own.", "soon")
+    beyond = len(left) - MOST_TOLD
+    if beyond > 0:
+        stay = "stays" if beyond == 1 else "stay"
+        flash(f"{beyond} more {stay} on hold, each for a reason of its own.", "soon")
     return redirect(url_for("checks.show", number=number), 303)
 
 
@@ -257,8 +259,7 @@ def release(number: int) -> AnyResponse:
 @pages.get("/checks/<int:number>/measure")
 def measure(number: int) -> Response:
     """Answer where values are pasted or typed."""
-    person = who.present()
-    values = {"person": "" if person is None else person.code, "request_id": str(uuid.uuid4())}
+    values = {"person": who.present_code() or "", "request_id": str(uuid.uuid4())}
     return _measure_page(number, values, {}, typed_piece=request.args.get("how") == "typed")
 
 
@@ -295,7 +296,7 @@ def save(number: int, how: str) -> AnyResponse:
         else:
             form.take_over(error, {"values": "table" if how == "table" else "piece"})
         return _measure_page(number, form.values, form.errors, findings, typed_piece=how == "piece")
-    _remember(person)
+    who.signed(person)
     _tell(record, pieces, saved)
     if saved.verdict.decision is None and how == "piece":
         return redirect(url_for("checks.measure", number=number, how="typed"), 303)
@@ -320,11 +321,14 @@ def _typed_piece(form: Form, record: CheckRecord) -> PieceValues:
 
 
 def _tell(record: CheckRecord, pieces: list[PieceValues], saved: Saved) -> None:
-    measured = f"{saved.verdict.measured} of {record.sample_size} pieces are measured"
-    flash(f"{len(pieces)} saved; {measured}, {saved.verdict.failing} fail.", "ok")
+    verdict, size = saved.verdict, counted(record.sample_size, "piece")
+    measured = f"{verdict.measured} of {size} {'is' if verdict.measured == 1 else 'are'} measured"
+    fail = f"{verdict.failing} {'fails' if verdict.failing == 1 else 'fail'}"
+    flash(f"{len(pieces)} saved; {measured}, {fail}.", "ok")
     if saved.decision == "rejected":
         count = len(saved.carriers)
-        flash(f"Lot {record.lot} is rejected: all its {count} carriers are on hold now.", "stop")
+        held = "its only carrier is" if count == 1 else f"all its {count} carriers are"
+        flash(f"Lot {record.lot} is rejected: {held} on hold now.", "stop")
     elif saved.decision == "accepted":
         flash(f"Lot {record.lot} is accepted.", "ok")
 
@@ -353,7 +357,3 @@ def _measure_page(
     response = render_page("check_measure.html", page)
     response.status_code = 422 if errors else 200
     return response
-
-
-def _remember(code: str) -> None:
-    who.remember(catalog.person(code))

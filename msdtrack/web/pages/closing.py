@@ -85,14 +85,13 @@ def show() -> Response:
 @pages.post("/closing/label")
 def label() -> Response:
     """Answer the closing label of a carrier's bag; the print goes on the log."""
-    form, person = Form(request.form), who.present()
+    form = Form(request.form)
     state = _carrier(form)
     if state is None:
         raise BadInput("Name the carrier that is closed.")
     packing = _packing(form)
-    by = None if person is None else person.code
     code = state.facts.code
-    pdf = dry_packing.closing_labels_pdf([code], packing, site().now(), by)
+    pdf = dry_packing.closing_labels_pdf([code], packing, site().now(), who.present_code())
     return printed(pdf, PDF, f"{code}-closing.pdf")
 
 

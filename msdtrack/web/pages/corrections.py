@@ -16,16 +16,17 @@ from msdtrack.exposure.facts import HOUR_S
 from msdtrack.exposure.ledger import Conflict as Contradiction
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services import corrections
-from msdtrack.services.catalog import Person, Place
+from msdtrack.services.catalog import Place
 from msdtrack.services.corrections import ABOUT, Change, Entry, Preview, Side, Why
 from msdtrack.services.countdowns import next_step_text
+from msdtrack.services.people import Person, PersonNames
 from msdtrack.standard import indicator
 from msdtrack.times import duration_text
 from msdtrack.web import who
 from msdtrack.web.errors import status_of
 from msdtrack.web.forms import Form
 from msdtrack.web.marks import Mark, mark_of
-from msdtrack.web.names import all_people, all_places, person_names, place_names
+from msdtrack.web.names import all_people, all_places, everybody, person_names, place_names
 from msdtrack.web.rendering import day, form_moment, local, percent, render_page
 from msdtrack.web.rows import row_of
 from msdtrack.web.site import site
@@ -122,7 +123,8 @@ class CorrectionPage:
         says: what it says now; "" if that is the same, or it was struck out.
         by: who recorded it.
         earlier: corrections it has already.
-        about: what of it can be corrected here; people, places, spots: what to choose from.
+        about: what of it can be corrected here; people, places, spots: what to choose from, of
+            everybody, those who have left too, who may have done it.
         correctable: it can be corrected here and now.
         told: the correction in words, once it can be shown.
         values, errors: the form, and what is wrong with it.
@@ -137,6 +139,7 @@ class CorrectionPage:
     about: tuple[str, ...]
     correctable: bool
     people: tuple[Person, ...]
+    everybody: tuple[Person, ...]
     places: tuple[Place, ...]
     spots: tuple[str, ...]
     values: Mapping[str, str]
@@ -163,6 +166,7 @@ def correct(event_id: str) -> AnyResponse:
         form.check()
         if form.text("step") == "record":
             corrections.record(change, form.text("seen"), now)
+            who.signed(change.person)
             flash("The log is corrected; the entry and its correction stay on it.", "ok")
             return redirect(url_for("carriers.show", code=of.event.carrier, _anchor="log"), 303)
     except Conflict as error:
@@ -209,6 +213,7 @@ def _answer(
         about=ABOUT[of.event.kind],
         correctable=of.stands is not None and not of.only_by_cause,
         people=tuple(all_people()),
+        everybody=tuple(everybody()),
         places=tuple(
             each
             for each in all_places()
@@ -230,7 +235,7 @@ def _answer(
 
 def _filled(of: Entry) -> dict[str, str]:
     """Return the form with what the entry says now."""
-    stands, person = of.stands or of.event, who.present()
+    stands = of.stands or of.event
     values = {
         "id": str(uuid.uuid4()),
         "how": "void" if of.event.kind is Kind.CORRECT else "amend",
@@ -246,7 +251,7 @@ def _filled(of: Entry) -> dict[str, str]:
         "peak_c": "" if stands.peak_c is None else f"{stands.peak_c:g}",
         "quantity": "" if stands.quantity is None else str(stands.quantity),
         "reason": stands.reason or "",
-        "who": "" if person is None else person.code,
+        "who": who.present_code() or "",
         "why": "",
     }
     return values | {f"hic_{spot}": (stands.hic or {}).get(spot, "") for spot in indicator.SPOTS}
@@ -260,7 +265,7 @@ def _change(of: Entry, form: Form) -> Change:
         event=of.event.id,
         void=void,
         reason=form.text("why", required=True),
-        person=form.text("who", required=True),
+        person=who.signer(form, "who"),
         fields={} if void or form.errors else corrections.differing(of, said),
     )
 
@@ -296,9 +301,9 @@ def _told(of: Entry, change: Change, names: Mapping[str, str], people: Mapping[s
     return words[:1].upper() + words[1:]
 
 
-def _by(event: Event, people: Mapping[str, str]) -> str:
+def _by(event: Event, people: PersonNames) -> str:
     if event.person is not None:
-        return people.get(event.person, event.person)
+        return people.signed(event.person, event.recorded_at)
     return "" if event.station is None else f"station {event.station}"
 
 

@@ -12,6 +12,7 @@ from msdtrack.printing.codes import BadCode, CodeKind, read_code
 from msdtrack.services import catalog, counting
 from msdtrack.services.catalog import Place
 from msdtrack.store.counts import CountRecord
+from msdtrack.web import who
 from msdtrack.web.count_desk import CountDesk
 from msdtrack.web.count_rows import (
     DidRow,
@@ -73,7 +74,7 @@ def list_all() -> Response:
     names, people, now = place_names(), person_names(), site().now()
     last: dict[str, str] = {}
     for count in recorded:
-        by = people.get(count.ended_by or "", "")
+        by = people.signed(count.ended_by, count.ended_at)
         last.setdefault(count.place, f"{near(count.ended_at or now, now)}, {by}")
     places = [
         PlaceRow(one, PLACE_KINDS[one.kind], since.get(one.code), last.get(one.code, ""))
@@ -81,7 +82,7 @@ def list_all() -> Response:
     ]
     places.sort(key=lambda row: row.running is None)
     done = tuple(
-        (count, names.get(count.place, count.place), people.get(count.ended_by or "", ""))
+        (count, names.get(count.place, count.place), people.signed(count.ended_by, count.ended_at))
         for count in recorded
     )
     return render_page("counts.html", CountList(tuple(places), done))
@@ -89,10 +90,13 @@ def list_all() -> Response:
 
 @pages.post("/count")
 def choose() -> AnyResponse:
-    """Go to the place that was scanned."""
+    """Go to the place that was scanned; a badge says who counts."""
     text = request.form.get("code", "").strip()
     try:
         code = read_code(text)
+        if code.kind is CodeKind.PERSON:
+            who.remember(who.from_badge(code.text))
+            return redirect(url_for("counting.list_all"), 303)
         if code.kind is not CodeKind.PLACE:
             raise BadInput(f"{code.text} is the code of a {code.kind.word}: scan a place.")
         place = catalog.place(code.text)
@@ -114,7 +118,7 @@ def done(count_id: str) -> Response:
     count = counting.count_of(count_id)
     if count.outcome != "recorded":
         raise NotFound("This count was not recorded.")
-    names, by = place_names(), person_names().get(count.ended_by or "", "")
+    names, by = place_names(), person_names().signed(count.ended_by, count.ended_at)
     page = CountedPage(count, names.get(count.place, count.place), by, did_rows(count, names))
     return render_page("counted.html", page)
 

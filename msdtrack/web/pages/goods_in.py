@@ -11,7 +11,6 @@ from msdtrack.printing.codes import make_action_code
 from msdtrack.services import catalog
 from msdtrack.services.labelling import LabelLayout
 from msdtrack.standard.levels import LEVELS
-from msdtrack.web import who
 from msdtrack.web.label_choice import carrier_layouts
 from msdtrack.web.names import ALL
 from msdtrack.web.rendering import render_page
@@ -27,14 +26,12 @@ class GoodsInPage:
         layouts: label layouts for carriers.
         parts: parts on file, to choose from where a label names none of ours.
         levels: the levels of a new part.
-        person: badge code of who is at the browser, "" if nobody said so.
         confirm, drop: the action codes that confirm a label and that drop it.
     """
 
     layouts: tuple[LabelLayout, ...]
     parts: tuple[PartFacts, ...]
     levels: tuple[str, ...]
-    person: str
     confirm: str
     drop: str
 
@@ -42,12 +39,10 @@ class GoodsInPage:
 @pages.get("/goods-in")
 def show() -> Response:
     """Answer the screen; its script asks the API."""
-    person = who.present()
     page = GoodsInPage(
         layouts=carrier_layouts(),
         parts=tuple(catalog.parts(limit=ALL)),
         levels=LEVELS,
-        person="" if person is None else person.code,
         confirm=make_action_code("DONE"),
         drop=make_action_code("UNDO"),
     )

@@ -26,7 +26,7 @@ def carrier(code: str) -> Response:
     form.check()
     assert layout is not None
     assert kind is not None
-    now, by = site().now(), _by()
+    now, by = site().now(), who.present_code()
     if kind in ("pdf", "a4"):
         pdf = labelling.labels_pdf([code], layout, now, by, both=both, a4=kind == "a4")
         return printed(pdf, PDF, f"{code}-{layout}.pdf")
@@ -45,22 +45,21 @@ def preview(code: str, layout: str) -> Response:
 def signs() -> Response:
     """Answer the signs of the chosen places, or of all."""
     codes = request.form.getlist("code") or [place.code for place in all_places()]
-    return printed(labelling.place_labels_pdf(codes, site().now(), _by()), PDF, "places.pdf")
+    return printed(
+        labelling.place_labels_pdf(codes, site().now(), who.present_code()), PDF, "places.pdf"
+    )
 
 
 @pages.post("/setup/badges")
 def badges() -> Response:
     """Answer the badges of the chosen people, or of all."""
     codes = request.form.getlist("code") or [person.code for person in all_people()]
-    return printed(labelling.badges_pdf(codes, site().now(), _by()), PDF, "badges.pdf")
+    return printed(labelling.badges_pdf(codes, site().now(), who.present_code()), PDF, "badges.pdf")
 
 
 @pages.post("/setup/action-card")
 def action_card() -> Response:
     """Answer the action card."""
-    return printed(labelling.action_card_pdf(site().now(), _by()), PDF, "action-card.pdf")
-
-
-def _by() -> str | None:
-    person = who.present()
-    return None if person is None else person.code
+    return printed(
+        labelling.action_card_pdf(site().now(), who.present_code()), PDF, "action-card.pdf"
+    )

@@ -9,8 +9,8 @@ from flask import Blueprint, Response, flash, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
 from msdtrack.errors import BadInput, FieldError
-from msdtrack.services import catalog, measurements
-from msdtrack.services.catalog import Person
+from msdtrack.services import measurements
+from msdtrack.services.people import Person, PersonNames
 from msdtrack.store.sample_checks import Channel, LimitsRecord
 from msdtrack.web import who
 from msdtrack.web.forms import Form
@@ -36,7 +36,7 @@ class LimitsPage:
 
     part: str
     variants: tuple[LimitsRecord, ...]
-    names: Mapping[str, str]
+    names: PersonNames
     people: tuple[Person, ...]
     values: Mapping[str, str]
     errors: Mapping[str, str] = field(default_factory=dict)
@@ -49,11 +49,10 @@ def show() -> Response:
     part, name = request.args.get("part", "").strip(), request.args.get("variant", "")
     variants = measurements.variants(part)
     chosen = next((one for one in variants if one.variant == name), None)
-    person = who.present()
     values = {
         "variant": name,
         "table": _table(chosen.channels if chosen is not None else ()),
-        "person": "" if person is None else person.code,
+        "person": who.present_code() or "",
     }
     return _page(part, values, {})
 
@@ -79,7 +78,7 @@ def save() -> AnyResponse:
             form.fault("table", "Cells need another look.")
         shown = form.values | {"table": request.form.get("table", "")}
         return _page(part, shown, form.errors, tuple(cells))
-    who.remember(catalog.person(form.text("person")))
+    who.signed(form.text("person"))
     flash("The limits are in force. Checks that are planned already keep theirs.", "ok")
     return redirect(url_for("checks.limits.show", part=part), 303)
 

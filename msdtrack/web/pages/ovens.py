@@ -13,7 +13,6 @@ from msdtrack.exposure.bake_advice import CAUTIONS, carrier_limit_c
 from msdtrack.exposure.load_plan import LoadPlan
 from msdtrack.exposure.state import CarrierState
 from msdtrack.services import carrier_states, catalog, dry_packing, labelling, oven_loads
-from msdtrack.services.catalog import Person
 from msdtrack.services.dry_packing import SupplierBake
 from msdtrack.services.labelling import LabelLayout
 from msdtrack.services.oven_loads import Draft, OvenNow
@@ -118,7 +117,6 @@ class OvenPage:
         choices: what can be chosen now.
         ended: carriers whose bake was just ended, for their labels.
         layouts: label layouts for carriers.
-        person: who is at the browser.
         cautions: what can hurt or ruin goods.
     """
 
@@ -136,7 +134,6 @@ class OvenPage:
     choices: tuple[Choice, ...] = ()
     ended: tuple[CarrierState, ...] = ()
     layouts: tuple[LabelLayout, ...] = ()
-    person: Person | None = None
     cautions: tuple[str, ...] = field(default=(*CAUTIONS, *MORE_CAUTIONS))
 
 
@@ -193,9 +190,7 @@ def scan(code: str) -> AnyResponse:
 def labels() -> Response:
     """Answer the labels of carriers after their bake."""
     codes, layout = request.form.getlist("carrier"), request.form.get("layout", "")
-    person = who.present()
-    by = None if person is None else person.code
-    pdf = labelling.labels_pdf(codes, layout, site().now(), by)
+    pdf = labelling.labels_pdf(codes, layout, site().now(), who.present_code())
     return printed(pdf, PDF, "after-bake.pdf")
 
 
@@ -218,7 +213,6 @@ def _page(desk: OvenDesk, ended: Sequence[str]) -> OvenPage:
         choices=choices(draft, desk.oven, desk.out),
         ended=tuple(after[one] for one in ended if one in after),
         layouts=carrier_layouts(),
-        person=who.present(),
     )
 
 
@@ -249,7 +243,7 @@ def _draft_rows(draft: Draft) -> tuple[DraftRow, ...]:
     for state in draft.states:
         code, part = state.facts.code, state.facts.part
         why, first = stuck.get(code, (refused.get(code, ""), ""))
-        limits = [f"{state.facts.kind} {carrier_limit_c(state.facts):g} °C"]
+        limits = [f"{state.facts.kind} {carrier_limit_c(state.facts.part, state.facts.kind):g} °C"]
         if part.max_bake_c is not None:
             limits.append(f"component {part.max_bake_c:g} °C")
         chosen = state.bake.chosen

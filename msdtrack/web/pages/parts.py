@@ -12,7 +12,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from msdtrack.errors import BadInput, Conflict
 from msdtrack.exposure.facts import MakerBake, PartFacts
 from msdtrack.services import catalog, whereabouts
-from msdtrack.services.catalog import Person
+from msdtrack.services.people import Person
 from msdtrack.standard.levels import LEVELS
 from msdtrack.web import who
 from msdtrack.web.forms import Form
@@ -147,18 +147,16 @@ def amend(number: str) -> AnyResponse:
     except BadInput as error:
         form.take_over(error, _FORM_NAMES)
         return _form(number, form.values, form.errors)
+    who.signed(person)
     flash(f"Part {number} is corrected; every carrier of it is computed anew.", "ok")
     return redirect(url_for("parts.show", number=number), 303)
 
 
 def _form(number: str, values: Mapping[str, str], errors: Mapping[str, str]) -> Response:
     then = request.args.get("then", "") or request.form.get("then", "")
+    if not values.get("person"):
+        values = {**values, "person": who.present_code() or ""}
     page = PartForm(number, then, LEVELS, tuple(all_people()), values, errors)
-    person = who.present()
-    if person is not None and not values.get("person"):
-        page = PartForm(
-            number, then, LEVELS, page.people, {**values, "person": person.code}, errors
-        )
     response = render_page("part_form.html", page)
     response.status_code = 422 if errors else 200
     return response

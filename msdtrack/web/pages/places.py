@@ -11,8 +11,9 @@ from werkzeug.wrappers import Response as AnyResponse
 from msdtrack.errors import BadInput, FieldError
 from msdtrack.exposure.spans import HOLDS_S, MAX_RH_C100, MAX_TEMP_C100
 from msdtrack.services import board_glances, catalog, climate, readings_file, watch_list
-from msdtrack.services.catalog import KINDS, NewPlace, Person, Place
+from msdtrack.services.catalog import KINDS, NewPlace, Place
 from msdtrack.services.climate import AirNow, NewReading, ReadingsResult
+from msdtrack.services.people import Person
 from msdtrack.standard.recovery import storage_limit_rh_pct
 from msdtrack.web import who
 from msdtrack.web.charts import Chart, air_chart
@@ -156,6 +157,7 @@ def amend(code: str) -> AnyResponse:
     except BadInput as error:
         form.take_over(error)
         return _form(code, form.values, form.errors)
+    who.signed(person)
     flash(f"{place.name} is changed. Assumed air and tolerances hold from now on.", "ok")
     return redirect(url_for("places.show", code=code), 303)
 
@@ -257,9 +259,8 @@ def _limits(kind: str) -> tuple[tuple[float, str] | None, tuple[float, str] | No
 
 
 def _form(code: str, values: Mapping[str, str], errors: Mapping[str, str]) -> Response:
-    person = who.present()
-    if person is not None and not values.get("person"):
-        values = {**values, "person": person.code}
+    if not values.get("person"):
+        values = {**values, "person": who.present_code() or ""}
     page = PlaceForm(
         code=code,
         kinds=tuple((kind, PLACE_KINDS[kind]) for kind in KINDS),

@@ -126,7 +126,6 @@ def _new_carrier(form: Form) -> NewCarrier:
         form.fault("sealed_on", "Give the seal date from the bag's label.")
     if state == "open" and opened_at is None:
         form.fault("opened_at", "Say since when it may have been open; the earliest that can be.")
-    person = who.present()
     return NewCarrier(
         part=form.text("part", required=True),
         lot=form.text("lot", required=True),
@@ -141,7 +140,7 @@ def _new_carrier(form: Form) -> NewCarrier:
         msl=form.choice("msl", LEVELS, required=False),
         body_mm=form.number("body_mm", least=0),
         label_floor_life_hours=form.number("label_floor_life_hours", least=0),
-        person=None if person is None else person.code,
+        person=who.present_code(),
     )
 
 

@@ -13,9 +13,11 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 from msdtrack.errors import MsdtrackError
 from msdtrack.printing.codes import ACTIONS, Action, BadCode, make_action_code, read_code
 from msdtrack.services import scanning
+from msdtrack.services.badges import NOT_ME
 from msdtrack.services.scan_replies import Choice
 from msdtrack.services.scanning import LONGEST_CODE, LONGEST_STATION, NewScan, ScanAnswer
 from msdtrack.services.station_memory import IDLE_S
+from msdtrack.web import who
 from msdtrack.web.errors import status_of
 from msdtrack.web.marks import mark_of
 from msdtrack.web.rendering import clock, render_page
@@ -50,6 +52,7 @@ class ScanPage:
         undo: takes the last scan back.
         idle_s: seconds after which the station forgets carriers and action.
         longest_station, longest_code: most characters of a name and of a code.
+        not_me: ends the work in a name.
     """
 
     groups: tuple[tuple[str, tuple[ActionButton, ...]], ...]
@@ -58,6 +61,7 @@ class ScanPage:
     idle_s: int
     longest_station: int
     longest_code: int
+    not_me: str = NOT_ME
 
 
 def _is_uuid(text: str) -> str:
@@ -92,11 +96,8 @@ def answer() -> tuple[Response, int]:
     except ValidationError as error:
         fields = ", ".join(str(one["loc"][0]) if one["loc"] else "body" for one in error.errors())
         return jsonify(message=f"The page sent something wrong ({fields}): load it again."), 422
-    here = site()
     try:
-        done = scanning.scan(
-            NewScan(sent.id, sent.station, sent.code, sent.at), here.now(), here.tz
-        )
+        done = who.scan(NewScan(sent.id, sent.station, sent.code, sent.at))
     except MsdtrackError as error:
         # What the database could not do may go well in a moment: the page sends it again.
         if status_of(error) >= 500:
@@ -113,7 +114,7 @@ def station() -> Response:
     waits = scanning.station_now(name, now)
     return jsonify(
         now=now,
-        person=waits.person,
+        **_who(),
         action=waits.action,
         chosen=waits.chosen,
         choices=[_choice(one) for one in waits.choices],
@@ -147,11 +148,20 @@ def _shown(done: ScanAnswer) -> dict[str, Any]:
         "choices": [_choice(one) for one in done.choices],
         "countdowns": [one._asdict() for one in done.countdowns],
         "series": done.series,
-        "person": done.person,
+        **_who(),
         "action": done.action,
         "wants_number": done.wants_number,
         "took_back": done.took_back,
         "boards": done.boards,
+    }
+
+
+def _who() -> dict[str, Any]:
+    """Return who is at this browser, and until when that holds without an entry."""
+    found = who.here()
+    return {
+        "person": None if found.person is None else found.person.name,
+        "person_until": found.until,
     }
 
 

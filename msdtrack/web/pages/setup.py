@@ -12,18 +12,21 @@ from werkzeug.wrappers import Response as AnyResponse
 from msdtrack.errors import BadInput
 from msdtrack.printing.code128 import QUIET_MODULES, bar_runs, module_count
 from msdtrack.printing.codes import keyboard_fault, make_action_code
-from msdtrack.services import catalog, policies
-from msdtrack.services.catalog import Person, Place
+from msdtrack.services import people, policies
+from msdtrack.services.catalog import Place
 from msdtrack.services.health import health
+from msdtrack.services.people import Person, PersonNames
 from msdtrack.services.policies import POLICIES, Policy, Value
 from msdtrack.store.records import FactChange
 from msdtrack.web import who
 from msdtrack.web.forms import Form
-from msdtrack.web.names import all_people, all_places, codes_called, person_names
+from msdtrack.web.names import all_places, codes_called, everybody, person_names
+from msdtrack.web.pages import people as people_pages
 from msdtrack.web.rendering import render_page
 from msdtrack.web.site import site
 
 pages = Blueprint("setup", __name__)
+pages.register_blueprint(people_pages.pages)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +66,9 @@ class SetupPage:
     """Set-up.
 
     Args:
-        people: everybody with a badge.
+        people: everybody with a badge that is in use.
+        retired: those whose badge is no longer in use.
+        badge: the one badge to be printed, "" for all.
         places: every place.
         person: who is at the browser.
         test_code: the bar code of the scanner test.
@@ -75,6 +80,8 @@ class SetupPage:
     """
 
     people: tuple[Person, ...]
+    retired: tuple[Person, ...]
+    badge: str
     places: tuple[Place, ...]
     person: Person | None
     test_code: Bars
@@ -96,11 +103,11 @@ def add_person() -> AnyResponse:
     """Put a person on file."""
     form = Form(request.form)
     name = form.text("name", required=True)
-    for code in codes_called(name, all_people()):
+    for code in codes_called(name, everybody()):
         form.fault("name", f"{code} is the badge of that name: add what tells the two apart.")
     try:
         form.check()
-        person = catalog.add_person(name, site().now())
+        person = people.add_person(name, site().now())
     except BadInput as error:
         form.take_over(error)
         return _refused(form)
@@ -119,6 +126,7 @@ def set_policy(name: str) -> AnyResponse:
     try:
         form.check()
         policies.set_policy(name, value, site().now(), person, reason)
+        who.signed(person)
     except BadInput as error:
         form.take_over(error)
         listed = "; ".join(form.errors.values())
@@ -151,9 +159,11 @@ def _refused(form: Form) -> Response:
 
 
 def _page(values: Mapping[str, str], errors: Mapping[str, str]) -> SetupPage:
-    now, names = site().now(), person_names()
+    now, names, known = site().now(), person_names(), everybody()
     return SetupPage(
-        people=tuple(all_people()),
+        people=tuple(one for one in known if one.retired_at is None),
+        retired=tuple(one for one in known if one.retired_at is not None),
+        badge=request.args.get("badge", ""),
         places=tuple(all_places()),
         person=who.present(),
         test_code=bars(make_action_code("TEST")),
@@ -171,7 +181,7 @@ def bars(text: str) -> Bars:
     return Bars(text, module_count(text) + 2 * QUIET_MODULES, runs)
 
 
-def _policies(now: int, names: Mapping[str, str]) -> tuple[PolicyRow, ...]:
+def _policies(now: int, names: PersonNames) -> tuple[PolicyRow, ...]:
     present = policies.policies(now)
     known = {policy.name for policy in POLICIES}
     all_policies = [*POLICIES, *(policies.policy(name) for name in present if name not in known)]
@@ -184,7 +194,7 @@ def _policies(now: int, names: Mapping[str, str]) -> tuple[PolicyRow, ...]:
             word = f"{value:g}"
             shown = f"{word} {policy.unit}"
         changes = tuple(
-            (change, names.get(change.person or "", change.person or ""))
+            (change, names.signed(change.person, change.recorded_at))
             for change in reversed(policies.changes(policy.name))
         )
         rows.append(PolicyRow(policy, shown, word, changes))

@@ -73,7 +73,6 @@ class ShiftPage:
         asked: code of a carrier that was asked when it was opened, "" for none.
         opened: what was answered while the place is still asked for, "" for nothing.
         choices: what can be chosen now.
-        person: name of who is at work, "" if nobody said so.
     """
 
     data_url: str
@@ -88,7 +87,6 @@ class ShiftPage:
     asked: str = ""
     opened: str = ""
     choices: tuple[Choice, ...] = ()
-    person: str = ""
 
 
 @pages.get("/shift")
@@ -190,9 +188,7 @@ class _Desk:
         say(DESK, Said("ask", "When was it opened?", message, next_step))
 
     def _record(self, at: int | None, place: str) -> None:
-        person = who.present()
-        code = self.asked
-        by = None if person is None else person.code
+        code, by = self.asked, who.present_code()
         state = shift.record_found_open(code, at, place, self.scan_id, self.now, self.tz, by)
         self.asked = self.opened = ""
         opened_at = state.ledger.opened_at
@@ -231,12 +227,7 @@ class _Desk:
         return shift.destination(state)
 
     def _scanned(self, text: str) -> ScanAnswer:
-        new = NewScan(self.scan_id, _station(), text)
-        answer = scanning.scan(new, self.now, self.tz)
-        badge = _read(text, CodeKind.PERSON)
-        if badge is not None and answer.tone != "refuse":
-            who.remember(catalog.person(badge))
-        return answer
+        return who.scan(NewScan(self.scan_id, _station(), text))
 
     @staticmethod
     def _carrier(text: str) -> str | None:
@@ -308,5 +299,4 @@ def _page(complete: bool) -> ShiftPage:
         asked=asked,
         opened=opened,
         choices=tuple(Choice(text, code) for text, code in offered),
-        person=station.person or "",
     )

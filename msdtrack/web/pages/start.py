@@ -12,6 +12,7 @@ from msdtrack.services import (
     board_glances,
     catalog,
     climate,
+    people,
     receiving,
     watch_list,
 )
@@ -114,7 +115,7 @@ def _first_steps(places: list[Place]) -> FirstSteps | None:
     if receiving.carriers(limit=1):
         return None
     return FirstSteps(
-        people=bool(catalog.people(limit=1)),
+        people=bool(people.people(limit=1)),
         places=bool(places),
         parts=bool(catalog.parts(limit=1)),
     )

@@ -156,6 +156,18 @@ def test_a_correction_reaches_every_placement(api: Api, line: str) -> None:
     assert gone["state"]["passes"] == 0
 
 
+def test_a_corrected_bake_of_boards_needs_an_oven(api: Api, line: str) -> None:
+    """As a bake does that is recorded."""
+    code, oven = batch(api, line), api.place("oven", max_temp_c=130)
+    api.record(opened(api, line, 10), "place_on_board", quantity=10, board=code)
+    baked = happens(api, code, "bake_start", place=oven, temp_c=125.0)["id"]
+    body = {"id": str(uuid4()), "kind": "correct", "event": baked, "person": "Ines"}
+    wrong = body | {"reason": "slip", "fields": {"place": line}}
+    problem = api.refused("POST", f"/boards/{code}/events", wrong)
+    assert [one["field"] for one in problem["errors"]] == ["fields.place"]
+    assert api.get(f"/boards/{code}")["place"] == oven
+
+
 @pytest.mark.parametrize(
     ("body", "field"),
     [

@@ -215,6 +215,21 @@ class TestPeopleAndPolicies:
         person = api.post("/people", {"name": "Ines"})
         assert api.get("/people")["items"] == [person]
 
+    def test_a_person_is_renamed_and_leaves(self, api: Api) -> None:
+        """PATCH changes what it names; a badge out of use signs nothing, in words."""
+        code = api.post("/people", {"name": "Ines"})["code"]
+        by = {"person": "Olu", "reason": "a marriage"}
+        assert api.patch(f"/people/{code}", {"name": "Ines Lund"} | by)["in_use"] is True
+        left = api.patch(f"/people/{code}", {"in_use": False} | by)
+        assert left == {"code": code, "name": "Ines Lund", "in_use": False}
+        assert left in api.get("/people")["items"]
+        change = {"name": "credit", "value": True, "person": code, "reason": "on file"}
+        problem = api.refused("PATCH", "/policies", change)
+        assert (problem["status"], "no longer in use" in problem["detail"]) == (422, True)
+        assert api.refused("PATCH", f"/people/{code}", {"in_use": True})["status"] == 422
+        assert api.refused("PATCH", "/people/W9999997", {"in_use": True} | by)["status"] == 404
+        assert api.patch(f"/people/{code}", {"in_use": True} | by)["in_use"] is True
+
     def test_a_policy_holds_from_its_date(self, api: Api) -> None:
         """The list shows the change; who and why must be said."""
         assert api.get("/policies")["credit"] is False

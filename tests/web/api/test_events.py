@@ -306,6 +306,31 @@ class TestCorrections:
         assert field in [one["field"] for one in problem["errors"]]
         assert api.get(f"/carriers/{carrier}")["opened_at"] == api.hours_ago(1)
 
+    @pytest.mark.parametrize(
+        ("fields", "field"),
+        [
+            ({"place": "the line"}, "fields.place"),
+            ({"place": None}, "fields.place"),
+            ({"temp_c": None}, "fields.temp_c"),
+            ({"at": None}, "fields.at"),
+        ],
+    )
+    def test_a_corrected_bake_is_held_against_the_rules_of_a_bake(
+        self, api: Api, carrier: str, fields: dict[str, object], field: str
+    ) -> None:
+        """It starts in an oven, at a temperature and at some time, corrected or not."""
+        line, oven = api.get(f"/carriers/{carrier}")["place"], api.place("oven")
+        other = api.place("oven", name="Other oven")
+        api.record(carrier, "open", at=api.hours_ago(2))
+        baked = api.record(carrier, "bake_start", at=api.hours_ago(1), place=oven, temp_c=40)["id"]
+        correction = api.event(carrier, "correct", event=baked, reason="slip", person="Ines")
+        wrong = {name: line if value == "the line" else value for name, value in fields.items()}
+        problem = api.refused("POST", "/events", correction | {"fields": wrong})
+        assert [one["field"] for one in problem["errors"]] == [field]
+        assert api.get(f"/carriers/{carrier}")["place"] == oven
+        api.post("/events", correction | {"fields": {"place": other}})
+        assert api.get(f"/carriers/{carrier}")["place"] == other
+
     def test_fields_and_void_exclude_each_other(self, api: Api, carrier: str) -> None:
         """A correction says what is right, or that nothing happened, not both."""
         opened = api.record(carrier, "open")["id"]

@@ -1,3 +1,3 @@
-// Prints the proof; without scripts the browser's own menu does it.
+// Prints the page; without scripts the browser's own menu does it.
 
 document.querySelector("[data-print-page]").addEventListener("click", () => print());
