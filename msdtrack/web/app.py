@@ -41,6 +41,7 @@ PAGE_MODULES = (
     "closing",
     "checks",
     "boards",
+    "board_proof",
     "parts",
     "places",
     "alarms",

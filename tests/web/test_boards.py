@@ -311,3 +311,25 @@ def test_a_reason_is_one_that_a_screen_can_show(
     page = send(browser, batch, "hold", reason=reason, person=shop.people[0])
     assert words in page
     assert "held" not in boards.batch_state(batch, NOW).reasons
+
+
+def test_a_batch_is_proved_on_a_page_to_print(
+    browser: FlaskClient, shop: Workshop, batch: str, wall_clock: Clock
+) -> None:
+    """Each share leads to its working as of that reflow; the carrier and who placed it stand by."""
+    assert "Nothing placed" in browser.get(f"/boards/{batch}/proof").text
+    place(browser, batch, shop.usable)
+    assert "Not soldered yet" in browser.get(f"/boards/{batch}/proof").text
+    send(browser, batch, "reflow", peak_c="240", last="more")
+    assert "Within floor life so far" in browser.get(f"/boards/{batch}/proof").text
+    wall_clock.now += 200 * HOUR_S
+    send(browser, batch, "reflow", last="last")
+    page = browser.get(f"/boards/{batch}/proof").text
+    assert "Soldered outside the rules" in page
+    assert "1 of 1 component did not meet the rules in 2 reflows" in page
+    assert "Its floor life is used up." in page
+    first, second = re.findall(r'href="(/carriers/\w+\?at=[^"]+)"', page)
+    assert first != second
+    assert "As of" in browser.get(first).text
+    assert f'href="/boards/{batch}/proof"' in browser.get(f"/boards/{batch}").text
+    assert browser.get(f"/boards/{UNKNOWN}/proof").status_code == 404

@@ -7,7 +7,7 @@ from typing import Any
 
 from flask import Blueprint
 
-from msdtrack.web.api import boards, carriers, catalog, goods_in, monitoring, recording
+from msdtrack.web.api import board_proof, boards, carriers, catalog, goods_in, monitoring, recording
 from msdtrack.web.api.calls import Calls, register
 from msdtrack.web.api.openapi import PREFIX, document
 
@@ -18,6 +18,7 @@ calls = Calls(
         *goods_in.calls,
         *recording.calls,
         *boards.calls,
+        *board_proof.calls,
         *monitoring.calls,
     ]
 )

@@ -213,3 +213,25 @@ def test_join_goes_into_the_other_log_too(api: Api, line: str) -> None:
     assert after["floor_life"]["used_share"] == pytest.approx(0.5)
     assert api.get(f"/carriers/{giver}/events")["items"][-1]["into"] == taker
     assert api.get(f"/carriers/{taker}/events")["items"][-1]["joined"] == giver
+
+
+def test_a_batch_is_proved(api: Api, line: str) -> None:
+    """What each component had used at each reflow, and what that comes to."""
+    code, late = batch(api, line), opened(api, line, 170)
+    api.record(late, "place_on_board", board=code, quantity=20, at=api.hours_ago(169))
+    happens(api, code, "reflow", at=api.hours_ago(168), peak_c=245)
+    assert api.get(f"/boards/{code}/proof")["finding"] == "within_so_far"
+    last = happens(api, code, "reflow", at=api.hours_ago(1), last=True)["id"]
+    proof = api.get(f"/boards/{code}/proof")
+    assert (proof["finding"], proof["corrections"]) == ("outside", 0)
+    assert [(one["peak_c"], one["last"]) for one in proof["reflows"]] == [
+        (245, False),
+        (None, True),
+    ]
+    (component,) = proof["components"]
+    assert (component["carrier"], component["within"]) == (late, False)
+    first, second = component["reflows"]
+    assert (first["used_share"], first["within"]) == (pytest.approx(2 / 168), True)
+    assert (second["event"], second["reasons"]) == (last, ["floor_life_exceeded"])
+    before = api.get(f"/boards/{code}/proof", at=api.hours_ago(2))
+    assert (before["finding"], len(before["reflows"])) == ("within_so_far", 1)
