@@ -38,6 +38,7 @@ PAGE_MODULES = (
     "ovens",
     "cabinets",
     "shift",
+    "plan",
     "closing",
     "checks",
     "boards",

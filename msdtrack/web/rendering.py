@@ -38,6 +38,7 @@ MORE_NAVIGATION = (
     (
         "Work",
         (
+            ("plan.show", "Plan a run"),
             ("checks.list_all", "Sample checks"),
             ("boards.list_all", "Boards"),
             ("shift.show", "End of shift"),

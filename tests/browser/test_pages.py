@@ -17,7 +17,7 @@ PAGES = (
     "/", "/line", "/line/{line}", "/watch", "/carriers", "/carriers/{usable}",
     "/carriers/{expired}", "/receive", "/receive/{usable}", "/parts", "/parts/new",
     "/parts/WB-PRS-3", "/places", "/places/new", "/places/{line}", "/alarms", "/tables", "/setup",
-    "/nowhere",
+    "/plan", "/nowhere",
 )  # fmt: skip
 SCREENS = {
     "wall": ViewportSize(width=1920, height=1080),

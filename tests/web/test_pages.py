@@ -25,7 +25,8 @@ PAGES = (
     "/receive", "/receive?like={usable}", "/receive/{usable}", "/parts", "/parts/new",
     "/parts/WB-PRS-3", "/parts/WB-PRS-3/correct", "/places", "/places/new", "/places/{line}",
     "/places/{oven}", "/places/{bench}", "/places/{line}/change", "/alarms", "/tables", "/setup",
-    "/count", "/count/{line}",
+    "/count", "/count/{line}", "/plan",
+    "/plan?place={line}&begins=2026-05-15T06:00&ends=2026-05-15T14:00&needs=WB-PRS-3;900",
 )  # fmt: skip
 
 

@@ -7,7 +7,16 @@ from typing import Any
 
 from flask import Blueprint
 
-from msdtrack.web.api import board_proof, boards, carriers, catalog, goods_in, monitoring, recording
+from msdtrack.web.api import (
+    board_proof,
+    boards,
+    carriers,
+    catalog,
+    goods_in,
+    monitoring,
+    plan,
+    recording,
+)
 from msdtrack.web.api.calls import Calls, register
 from msdtrack.web.api.openapi import PREFIX, document
 
@@ -20,6 +29,7 @@ calls = Calls(
         *boards.calls,
         *board_proof.calls,
         *monitoring.calls,
+        *plan.calls,
     ]
 )
 
