@@ -1,5 +1,5 @@
 """What a run may expect of a carrier: whether it may be taken to the line when the run begins, and
-be soldered up to the last reflow (design 4.7).
+be soldered up to the last reflow.
 
 What is asked is the fold itself: the events that would be recorded are put after the log, and the
 state at the last reflow is read off. So every rule holds as if it had been done. Nothing here makes

@@ -111,7 +111,7 @@ def _shown(state: BatchState, tz: tzinfo) -> Reply:
     reply = Reply(tone, _WHERE[state.status], told, text, boards=batch.code)
     if worst is not None and _at_work(state):
         if state.status == "on_board" and state.verdict == "do_not_use":
-            reply.title = "Do not reflow"
+            reply.tone, reply.title = "stop", "Do not reflow"
         elif step.kind == "use_first":
             reply.title = "Reflow first"
         reply.next_step += " Scan a place to move them."

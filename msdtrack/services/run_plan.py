@@ -1,5 +1,6 @@
-"""The plan of a run: which carriers it takes, which bags are opened for it and what is baked before
-(design 1, 4.7). Nothing of it is stored: it is what is known at the moment it is asked for."""
+"""The plan of a run: which carriers it takes, which bags it opens and what is baked before.
+
+Nothing of it is stored: it is what is known at the moment it is asked for."""
 
 from __future__ import annotations
 

@@ -47,10 +47,10 @@ def read_card(work: Work, code: str, action: Action, memory: Memory) -> Reply:
     judged = indicator.judge(state.facts.part.msl, hic)
     reply = Reply("ok", "Card read", "", next_step_text(state, work.tz), code, choices_for(state))
     if judged == "failed":
-        reply.tone, reply.title = "ask", "Bake before use"
+        reply.tone, reply.title = "stop", "Bake before use"
         reply.message = f"{_spots(hic).capitalize()}. The dry pack has failed."
     elif judged == "missing":
-        reply.tone, reply.title = "ask", "Do not use"
+        reply.tone, reply.title = "stop", "Do not use"
         reply.message = f"{_spots(hic).capitalize()}. Quality decides."
     else:
         more = " Close it with fresh desiccant." if indicator.fresh_desiccant_due(hic) else ""

@@ -14,6 +14,7 @@ from msdtrack.services.scan_replies import (
     Choice,
     Reply,
     Stop,
+    Tone,
     card_is_unread,
     caution_of,
     choice,
@@ -37,7 +38,7 @@ _NEXT = 'Scan the carriers, one after the other; "Done" ends it.'
 def present(state: CarrierState, tz: tzinfo) -> Reply:
     """Return what a carrier is and may be used for."""
     reply = Reply(
-        "ok" if state.verdict == "use" else "ask",
+        _tone(state),
         _title(state),
         f"Lot {state.facts.lot}, {counted(state.ledger.quantity, 'piece')}, {where(state)}.",
         next_step_text(state, tz),
@@ -47,6 +48,14 @@ def present(state: CarrierState, tz: tzinfo) -> Reply:
     if card_is_unread(state):
         reply.next_step = "What does the humidity card show?"
     return reply
+
+
+def _tone(state: CarrierState) -> Tone:
+    if state.verdict == "use":
+        return "ok"
+    elsewhere = state.status in ("gone", "baking", "on_board")
+    waits = card_is_unread(state) or state.next_step.kind == "wait"
+    return "ask" if elsewhere or waits else "stop"
 
 
 def _title(state: CarrierState) -> str:

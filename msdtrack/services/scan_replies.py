@@ -23,8 +23,8 @@ from msdtrack.services.countdowns import desiccant_is_good
 from msdtrack.store import places
 
 Tone = Literal["ok", "ask", "stop", "refuse"]
-"""ok; ask: it needs something more, or an eye; stop: it is on record, and what was scanned must not
-be used; refuse: nothing was changed."""
+"""ok; ask: it needs something more, or an eye; stop: what was scanned must not be used, and
+what was done with it, if anything, is on record; refuse: nothing was changed."""
 
 CARD = ("HICDRY", "HIC5", "HIC10", "HIC60", "HICMISSING")
 EARLIER = ("AGO5", "AGO15", "AGO30", "AGO60")

@@ -114,7 +114,7 @@ def test_a_hold_holds_all_of_it(floor: Floor, batch: str) -> None:
     """Held boards are not to be reflowed; quality releases them with a badge."""
     assert floor.scans(batch, "HOLD").title == "Held"
     shown = floor.scan(batch)
-    assert (shown.tone, shown.title) == ("ask", "Do not reflow")
+    assert (shown.tone, shown.title) == ("stop", "Do not reflow")
     assert "Hold for quality" in shown.next_step
     floor.scans(floor.ana, batch, "RELEASE")
     assert boards.batch_state(batch, floor.now).verdict == "use"
@@ -148,7 +148,7 @@ def test_what_must_be_baked_says_so(floor: Floor, batch: str) -> None:
     """Past its floor life: no reflow before the bake."""
     floor.now += 60 * 3600
     answer = floor.scan(batch)
-    assert (answer.tone, answer.title) == ("ask", "Do not reflow")
+    assert (answer.tone, answer.title) == ("stop", "Do not reflow")
     assert "no floor life left" in answer.message
     assert answer.next_step.startswith("Before the next reflow")
 

@@ -57,9 +57,9 @@ def test_carrier_then_open_records_the_opening_and_asks_for_the_card(floor: Floo
     [
         ("HICDRY", "ok", ()),
         ("HIC5", "ok", ()),
-        ("HIC10", "ask", ("hic_failed",)),
-        ("HIC60", "ask", ("hic_failed",)),
-        ("HICMISSING", "ask", ("hic_missing",)),
+        ("HIC10", "stop", ("hic_failed",)),
+        ("HIC60", "stop", ("hic_failed",)),
+        ("HICMISSING", "stop", ("hic_missing",)),
     ],
 )
 def test_the_card_is_read_by_its_code(
@@ -366,3 +366,14 @@ def test_a_screen_switched_on_again_knows_what_waits(floor: Floor) -> None:
     assert (now.person, now.action, now.chosen) == ("Ana", "Move to a place", (code,))
     later = scanning.station_now("Bench", floor.now + 200)
     assert (later.person, later.action, later.chosen) == ("Ana", None, ())
+
+
+def test_what_must_not_be_used_is_a_stop_what_only_waits_is_not(floor: Floor) -> None:
+    """Past its floor life, or on hold; a bag whose card is still to be read asks for it."""
+    expired, held, unread = (floor.carrier() for _ in range(3))
+    floor.scans(expired, "OPEN", "HICDRY")
+    floor.now += 169 * 3600
+    floor.scans(held, "OPEN", "HICDRY", held, "HOLD")
+    floor.scans(unread, "OPEN")
+    assert [floor.scan(code).tone for code in (expired, held, unread)] == ["stop", "stop", "ask"]
+    assert floor.scan(expired).title == "Do not use"

@@ -9,7 +9,6 @@ from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema
 
 from msdtrack.exposure.events import Kind
 from msdtrack.services.alarm_acknowledging import Change
-from msdtrack.services.scan_replies import Tone
 from msdtrack.web.api.bodies import MakerBake
 from msdtrack.web.api.fields import Msl, PlaceKind
 
@@ -324,7 +323,7 @@ class Scan(Shape):
     """What a scan did, for the person at the station; `tone` is also its sound."""
 
     message: str
-    tone: Tone
+    tone: Literal["ok", "ask", "refuse"]
     carrier: str | None
     state: State | None
     title: str

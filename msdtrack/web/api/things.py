@@ -66,7 +66,8 @@ def scan_answer(answer: ScanAnswer) -> Answer:
     return {
         "scan_id": answer.scan_id,
         "message": answer.message,
-        "tone": answer.tone,
+        # Clients know three tones; that it must not be used is in the state.
+        "tone": "ask" if answer.tone == "stop" else answer.tone,
         "title": answer.title,
         "next_step": answer.next_step,
         "time_left": answer.time_left,

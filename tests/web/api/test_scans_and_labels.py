@@ -51,6 +51,12 @@ class TestScans:
         assert len(api.get(f"/carriers/{carrier}/events")["items"]) == 2
         assert api.refused("POST", "/scans", action | {"code": carrier})["status"] == 409
 
+    def test_what_must_not_be_used_asks_for_an_eye(self, api: Api, carrier: str) -> None:
+        """Clients know three tones; the state says that it must not be used."""
+        api.record(carrier, "hold", reason="bent leads")
+        answer = api.post("/scans", scan(api, carrier), 200)
+        assert (answer["tone"], answer["state"]["verdict"]) == ("ask", "do_not_use")
+
     def test_a_wrong_check_character_is_refused_in_words(self, api: Api, carrier: str) -> None:
         """A refusal is an answer like any other: 200, its tone says so, nothing is changed."""
         wrong = carrier[:-1] + ("A" if carrier[-1] != "A" else "B")
