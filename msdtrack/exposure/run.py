@@ -76,6 +76,11 @@ class Supposed:
             events[starts[-1]] = events[starts[-1]]._replace(place=None)
         return replace(self, events=events)
 
+    def opened(self, code: str, at: int, place: str | None) -> Supposed:
+        """Return the same with its bag opened at a moment; `place` None: where it is then."""
+        opening = _event(code, Kind.OPEN, at, place=place, hic=DRY_CARD)
+        return replace(self, events=[*self.events, opening])
+
 
 @dataclass(frozen=True, slots=True)
 class Outlook:

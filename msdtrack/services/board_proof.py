@@ -82,15 +82,20 @@ class BatchProof:
         return sum(not one.is_within for one in self.components)
 
     @property
+    def unsoldered(self) -> int:
+        """Return how many components were placed after the reflows."""
+        return sum(not one.reflows for one in self.components)
+
+    @property
     def finding(self) -> Finding:
         """Return what it comes to."""
         if not self.components:
             return "nothing_placed"
-        if not self.reflows:
+        if self.unsoldered == len(self.components):
             return "not_soldered"
         if self.outside:
             return "outside"
-        return "within" if self.reflows[-1].last else "within_so_far"
+        return "within" if self.reflows[-1].last and not self.unsoldered else "within_so_far"
 
 
 def proof_of(code: str, at: int) -> BatchProof:

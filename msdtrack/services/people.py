@@ -24,16 +24,24 @@ ALL = 100_000
 """More than any site has: names are looked up among everybody."""
 
 
-def add_person(name: str, now: int) -> Person:
+def add_person(name: str, now: int, only_one: bool = False) -> Person:
     """Put a person on file and return it with the code of the badge.
 
+    Args:
+        name: the name.
+        now: the present moment.
+        only_one: nobody else may have the name.
+
     Raises:
-        BadInput: no name was given.
+        BadInput: no name was given, or somebody else has it.
     """
     errors: list[FieldError] = []
     check_text(errors, "name", name, 60)
     refuse(errors)
     with write():
+        if only_one:
+            _check_only_one(errors, name)
+            refuse(errors)
         code = make_code(CodeKind.PERSON, carriers.next_serial("person"))
         return catalog_table.insert_person(code, name, now)
 
@@ -170,11 +178,7 @@ def amend_person(
     check_text(errors, "reason", reason, 200)
     with write():
         before = catalog_table.person(code)
-        for other in people(limit=ALL):
-            same = other.name.casefold() == str(new.get("name", "")).casefold()
-            if same and other.code != code:
-                message = f"{other.code} is the badge of that name: add what tells the two apart"
-                errors.append(FieldError("name", message))
+        _check_only_one(errors, str(new.get("name", "")), code)
         refuse(errors)
         who = person_code(person, now)
         in_use = new.pop("in_use", before.retired_at is None)
@@ -183,6 +187,13 @@ def amend_person(
         if not in_use:
             scans.forget_badge(code)
         return after
+
+
+def _check_only_one(errors: list[FieldError], name: str, code: str = "") -> None:
+    for other in people(limit=ALL):
+        if other.name.casefold() == name.casefold() and other.code != code:
+            message = f"{other.code} is the badge of that name: add what tells the two apart"
+            errors.append(FieldError("name", message))
 
 
 def _wrong_person(message: str) -> BadInput:

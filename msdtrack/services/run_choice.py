@@ -9,7 +9,8 @@ from typing import Literal
 from msdtrack.exposure.bake_advice import OvenLimits
 from msdtrack.exposure.facts import FOREVER, PartFacts
 from msdtrack.exposure.run import Act, PlannedBake, Run
-from msdtrack.services.run_stock import Asked, Candidate, OnHand, Stock, as_seen
+from msdtrack.services.run_carriers import Asked, Candidate, OnHand, as_seen
+from msdtrack.services.run_stock import Stock
 
 MOST_BAKES = 30
 """So many carriers of a part are asked about a bake: more than an oven is filled with in a day."""

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from msdtrack.digits import whole_number
+from msdtrack.phrases import listed
 from msdtrack.services import catalog
 from msdtrack.services.run_plan import MOST_PIECES, Need, summed
 from msdtrack.store.catalog import parts_by_number
@@ -55,6 +56,8 @@ def read_needs(text: str) -> Needs:
     Args:
         text: the lines; empty ones are left out.
     """
+    # What a program marks a text with as its own is seen by nobody.
+    text = text.removeprefix("\ufeff")
     lines = [(n, line.strip()) for n, line in enumerate(text.splitlines(), 1) if line.strip()]
     if len(lines) > MOST_LINES:
         return _refused(f"{len(lines)} lines, at most {MOST_LINES}: plan the run in two.")
@@ -64,7 +67,7 @@ def read_needs(text: str) -> Needs:
     known = parts_by_number({name for one in read for name in (one.part, one.instead) if name})
     needs: list[Need] = []
     findings = [] if lines else ["Write at least one line: a part and its pieces."]
-    named: dict[str, list[int]] = {}
+    named: dict[str, list[str]] = {}
     near = _in_any_case(one.part for one in read if one.part and one.part not in known)
     for one in read:
         wrong = one.wrong or _doubt(one, known, near)
@@ -72,10 +75,10 @@ def read_needs(text: str) -> Needs:
             findings.append(f"Line {one.number}: {wrong}")
             continue
         needs.append(Need(one.part, one.pieces))
-        named.setdefault(one.part, []).append(one.number)
+        named.setdefault(one.part, []).append(str(one.number))
     sums = summed(needs)
     notes = [
-        f"{part} stands in lines {_listed(numbers)}: {sums[part]} pieces in all."
+        f"{part} stands in lines {listed(numbers, 9)}: {sums[part]} pieces in all."
         for part, numbers in named.items()
         if len(numbers) > 1
     ]
@@ -134,7 +137,3 @@ def _in_any_case(unknown: Iterable[str]) -> dict[str, str]:
 
 def _refused(why: str) -> Needs:
     return Needs((), (why,), ())
-
-
-def _listed(numbers: list[int]) -> str:
-    return f"{', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"

@@ -16,8 +16,9 @@ from msdtrack.exposure.run import Run
 from msdtrack.exposure.spans import Air, Missing
 from msdtrack.services import catalog, standings
 from msdtrack.services.catalog import Place
+from msdtrack.services.run_carriers import OnHand
 from msdtrack.services.run_choice import VERDICTS, Choosing, PartPlan, Step
-from msdtrack.services.run_stock import OnHand, Stock
+from msdtrack.services.run_stock import Stock
 from msdtrack.standard.recovery import storage_limit_rh_pct
 from msdtrack.store import run_stock
 from msdtrack.store.catalog import parts_by_number
@@ -166,11 +167,15 @@ def plan(place: str, begins_at: int, ends_at: int, needs: Sequence[Need], now: i
             if one.kind == "oven"
         }
         limit_h = stock.policies.cumulative_bake_h.at(now)
-        found = [
-            Choosing(stock, run, known[number], pieces, ovens, limit_h).plan()
-            for number, pieces in wanted.items()
-        ]
-        parts = sorted(_with_bags(found, stock), key=_criticality)
+        while True:
+            found = [
+                Choosing(stock, run, known[number], pieces, ovens, limit_h).plan()
+                for number, pieces in wanted.items()
+            ]
+            shared = stock.shared_bags(_bags(found))
+            if not shared or not stock.suppose_opened(_openings(found, shared, run.place)):
+                break
+        parts = sorted(_with_bags(found, shared), key=_criticality)
         air, missing = _air(stock.places, run)
         damp = _damp(parts, places, stock.places, run)
     return RunPlan(line, run, now, air, missing, tuple(parts), _loads(parts, places), damp)
@@ -184,17 +189,41 @@ def _criticality(part: PartPlan) -> tuple[int, Fraction, int]:
     )
 
 
-def _with_bags(parts: Iterable[PartPlan], stock: Stock) -> list[PartPlan]:
+def _bags(parts: Iterable[PartPlan]) -> set[str]:
+    """Return the bags that plans open."""
+    return {step.own.bag for part in parts for step in part.steps if step.own.bag is not None}
+
+
+def _openings(
+    parts: Iterable[PartPlan], shared: Mapping[str, Sequence[str]], line: str
+) -> dict[str, tuple[int, str | None]]:
+    """Return the carriers whose bag is opened for another before they are wanted: when, and at
+    which place; None: where it is then."""
+    steps = [step for part in parts for step in part.steps if step.own.bag in shared]
+    opens: dict[str, dict[str, tuple[int, str | None]]] = {bag: {} for bag in shared}
+    for step in steps:
+        mine = opens[step.own.bag or ""]
+        if step.bake is not None and step.bake.start_by is not None:
+            mine[step.own.code] = step.bake.start_by, None
+        elif step.act == "open":
+            mine[step.own.code] = step.from_at, line
+    found = {}
+    for bag, mine in opens.items():
+        first = min(mine.values(), key=lambda opening: opening[0], default=None)
+        if first is not None:
+            late = [c for c in shared[bag] if c not in mine or mine[c][0] > first[0]]
+            found.update(dict.fromkeys(late, first))
+    return found
+
+
+def _with_bags(parts: Iterable[PartPlan], shared: Mapping[str, Sequence[str]]) -> list[PartPlan]:
     """Return the plans with what else is in the bags they open."""
-    found = list(parts)
-    bags = {step.own.bag for part in found for step in part.steps if step.own.bag is not None}
-    shared = stock.shared_bags(bags)
 
     def told(step: Step) -> Step:
         others = [code for code in shared.get(step.own.bag or "", ()) if code != step.own.code]
         return replace(step, opens_too=tuple(others)) if others else step
 
-    return [replace(part, steps=tuple(map(told, part.steps))) for part in found]
+    return [replace(part, steps=tuple(map(told, part.steps))) for part in parts]
 
 
 def _loads(parts: Iterable[PartPlan], places: Mapping[str, Place]) -> tuple[OvenLoad, ...]:

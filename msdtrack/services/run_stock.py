@@ -27,6 +27,13 @@ from msdtrack.services import oven_loads
 from msdtrack.services.accounts import Account, accounts
 from msdtrack.services.air_cache import all_places
 from msdtrack.services.glance import Glance, glance_of, of_standing
+from msdtrack.services.run_carriers import (
+    OPENED_FOR_ANOTHER,
+    Alike,
+    Asked,
+    Candidate,
+    on_hand,
+)
 from msdtrack.standard import derating, drypack
 from msdtrack.store import policies, run_stock
 from msdtrack.store import standings as table
@@ -39,71 +46,6 @@ _DOUBT = 1e-8
 """Standings round up 1e-15 of the floor life each second: close to its end the fold is asked."""
 
 T = TypeVar("T")
-Alike = tuple[object, ...]
-"""What decides about a bag that nothing happened to."""
-
-
-@dataclass(frozen=True, slots=True)
-class OnHand:
-    """A carrier as it is now.
-
-    Args:
-        pieces: how many are in it.
-        place: code of its place; None: nobody knows.
-        bag: the closed bag it is in, None for none.
-        shelf_life_ends: last day of it in that bag.
-        begun: some of its floor life is used up.
-    """
-
-    code: str
-    part: str
-    lot: str
-    msl: str
-    pieces: int
-    place: str | None
-    bag: str | None
-    shelf_life_ends: date | None
-    begun: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    """A carrier that a run might have, not yet asked about.
-
-    Args:
-        in_order: what sealed bags are sorted by: the last day of shelf life, the last ever if that
-            is not known; the bag; the code.
-        seen: the carrier at a glance; None for one that was never out.
-        row: its receipt, for one that was never out.
-        alike: what decides about it, if nothing has happened to it in its bag since.
-        use_class: the air it is in and the rate at which that uses it up; None: not known.
-    """
-
-    code: str
-    in_order: tuple[date, str, str]
-    seen: Glance | None = None
-    row: Resting | None = None
-    alike: Alike | None = None
-    use_class: tuple[str, str] | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """A carrier with what the run may expect of it.
-
-    Args:
-        bake_done_at: when its running bake is complete if its oven stays hot; None: none runs, it
-            is complete, or that can't be said.
-        used: share of its floor life that is used now.
-        bakes: a bake of it runs.
-    """
-
-    candidate: Candidate
-    own: OnHand
-    outlook: Outlook
-    bake_done_at: int | None = None
-    used: Fraction | float = 0
-    bakes: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,10 +109,26 @@ class Stock:
         self._baked_alike: dict[Alike | None, PlannedBake | tuple[str, ...]] = {}
         self._uses: dict[tuple[str, str], _Use] = {}
         self._baking: dict[str, dict[str, int | None]] = {}
+        self._opened: dict[str, tuple[int, str | None]] = {}
 
     def of(self, part: str) -> PartStock:
         """Return what is on hand of one of the parts."""
         return self._parts[part]
+
+    def suppose_opened(self, openings: Mapping[str, tuple[int, str | None]]) -> bool:
+        """Suppose from now on that bags are opened for others that are in them; return whether that
+        is new.
+
+        Args:
+            openings: when and at which place, by carrier; None: where it is then.
+        """
+        new = {
+            code: opening
+            for code, opening in openings.items()
+            if code not in self._opened or opening[0] < self._opened[code][0]
+        }
+        self._opened.update(new)
+        return bool(new)
 
     def ask(self, candidates: Sequence[Candidate]) -> Iterator[Asked | None]:
         """Yield what the run may expect of carriers, in their order; None for one that is no more,
@@ -178,7 +136,7 @@ class Stock:
         for chunk in _chunks(candidates, AT_ONCE):
             # Of those alike the first one says what the others need not be read for.
             unread = {
-                one.alike or one.code: one.code
+                self._alike_of(one) or one.code: one.code
                 for one in reversed(chunk)
                 if self._unfolded(one) is None
             }
@@ -191,17 +149,22 @@ class Stock:
 
     def knows_bake(self, one: Asked) -> bool:
         """Return whether `bake` can answer without a fold."""
-        return one.candidate.alike in self._baked_alike
+        return self._alike_of(one.candidate) in self._baked_alike
 
     def bake(
         self, one: Asked, ovens: Mapping[str, OvenLimits], cumulative_h: int
     ) -> PlannedBake | tuple[str, ...]:
         """Return the bake after which a carrier may be used for the run, or why there is none."""
-        alike = one.candidate.alike
+        alike = self._alike_of(one.candidate)
         if alike in self._baked_alike:
             return self._baked_alike[alike]
         (account,) = self._accounts([one.own.code])
-        found = bake_outlook_of(_supposed(account), self.run, self.now, ovens, cumulative_h)
+        supposed, opening = _supposed(account), self._opened.get(one.own.code)
+        found = bake_outlook_of(supposed, self.run, self.now, ovens, cumulative_h)
+        if opening is not None and _begins_after(found, opening[0]):
+            supposed = supposed.opened(one.own.code, *opening)
+            found = bake_outlook_of(supposed, self.run, self.now, ovens, cumulative_h)
+            found = found if _begins_after(found, opening[0]) else (OPENED_FOR_ANOTHER,)
         if alike is not None:
             self._baked_alike[alike] = found
         return found
@@ -221,6 +184,9 @@ class Stock:
             bag: sorted(code for code in codes if bag_of[code] == bag)
             for bag, codes in several.items()
         }
+
+    def _alike_of(self, one: Candidate) -> Alike | None:
+        return None if one.code in self._opened else one.alike
 
     def _stock(self, number: str, out: Sequence[Out], unsure: set[str]) -> PartStock:
         mine = {one.code: one for one in out if one.part == number}
@@ -271,8 +237,9 @@ class Stock:
     def _unfolded(self, one: Candidate) -> Asked | None:
         """Return what can be said of a carrier without folding it."""
         seen = one.seen
-        if one.row is not None and one.alike in self._alike:
-            first, row, last = self._alike[one.alike], one.row, one.in_order[0]
+        alike = self._alike_of(one)
+        if one.row is not None and alike in self._alike:
+            first, row, last = self._alike[alike], one.row, one.in_order[0]
             own = replace(
                 first.own,
                 code=row.code,
@@ -296,7 +263,7 @@ class Stock:
             found = Outlook("take", (), begins_at, None, until)
         else:
             return None
-        return Asked(one, _of_glance(seen), found, None, seen.used)
+        return Asked(one, on_hand(seen), found, None, seen.used)
 
     def _folded(self, one: Candidate, account: Account) -> Asked | None:
         supposed = _supposed(account)
@@ -306,15 +273,20 @@ class Stock:
         if seen.status in ("gone", "on_board") or seen.part != part:
             return None
         found = outlook_of(supposed, self.run)
+        if one.code in self._opened and found.from_at is not None:
+            found = outlook_of(supposed.opened(one.code, *self._opened[one.code]), self.run)
+            if found.from_at is None:
+                found = replace(found, reasons=(*found.reasons, OPENED_FOR_ANOTHER))
         done_at = None
         if seen.status == "baking" and found.reasons:
             done_at = self._done_at(seen)
             if done_at is not None and done_at <= self.run.begins_at:
                 found = outlook_of(supposed.in_a_steady_oven(), self.run)
         bakes = seen.status == "baking"
-        asked = Asked(one, _of_glance(seen), found, done_at, seen.used, bakes)
-        if one.alike is not None:
-            self._alike[one.alike] = asked
+        asked = Asked(one, on_hand(seen), found, done_at, seen.used, bakes)
+        alike = self._alike_of(one)
+        if alike is not None:
+            self._alike[alike] = asked
         if one.use_class is not None:
             before = self._uses.get(one.use_class)
             if before is None or not before.lasts:
@@ -351,32 +323,14 @@ class Stock:
         return out.air_place, out.rate_class
 
 
-def as_seen(one: Candidate) -> Asked:
-    """Return a carrier whose standing says that it may not be used."""
-    seen = one.seen
-    assert seen is not None
-    bakes = seen.status == "baking"
-    return Asked(one, _of_glance(seen), Outlook("take", seen.reasons, None), None, seen.used, bakes)
+def _begins_after(bake: PlannedBake | tuple[str, ...], at: int) -> bool:
+    return isinstance(bake, PlannedBake) and bake.start_by is not None and bake.start_by > at
 
 
 def _supposed(account: Account) -> Supposed:
     # Its log is folded once and carried on for each moment and each event that is supposed.
     one = replace(account, begun=Begun())
     return Supposed(one.events, lambda events, at: replace(one, events=[*events]).state(at))
-
-
-def _of_glance(seen: Glance) -> OnHand:
-    return OnHand(
-        seen.code,
-        seen.part,
-        seen.lot,
-        seen.msl,
-        seen.quantity,
-        seen.place,
-        seen.more.bag,
-        seen.shelf_life_ends if seen.status == "in_dry_bag" else None,
-        seen.was_exposed or seen.used > 0,
-    )
 
 
 def _chunks(items: Sequence[T], size: int) -> Iterator[Sequence[T]]:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from msdtrack.exposure.run import MINUTE_S, PlannedBake
+from msdtrack.services.run_carriers import OPENED_FOR_ANOTHER
 from msdtrack.services.run_choice import Barred, PartPlan, Step
 from msdtrack.services.run_plan import OvenLoad, RunPlan
 from msdtrack.times import day_text
@@ -227,6 +228,8 @@ class _Words:
             return Mark("bag", "Open its bag at the line, read the card"), why
         if step.act == "take_out":
             return Mark("do", "Take it out of the oven"), f"Its bake is done. {lasts}"
+        if step.own.bag is not None:
+            return Mark("bag", "Use it: its bag is open by then for another carrier"), lasts
         begun = step.own.begun and step.lasts_until is not None
         what = "Use it first: its floor life has begun" if begun else "Use it: it is out already"
         return Mark("ok", what), lasts
@@ -236,7 +239,9 @@ class _Words:
             return f"Its bake runs until {self._by(one.ready_at)}, too late."
         why = " ".join(map(_reason, one.reasons))
         if one.ends_early_at is not None and "floor_life_ends_before_the_run" in one.reasons:
-            why = f"Its floor life would end {self._by(one.ends_early_at)}, before the last reflow."
+            opened = f" {OPENED_FOR_ANOTHER}" if OPENED_FOR_ANOTHER in one.reasons else ""
+            end = self._by(one.ends_early_at)
+            why = f"Its floor life would end {end}, before the last reflow.{opened}"
         if one.bake is not None and one.ready_at is not None:
             ready = (
                 f"{_bake(one.bake)} begun now: ready {self._not_before(one.ready_at)}, too late."

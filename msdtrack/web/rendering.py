@@ -79,6 +79,11 @@ def local(moment: int | None) -> str:
     return "–" if moment is None else local_text(moment, site().tz)
 
 
+def dated(moment: int) -> str:
+    """Return a moment in the site's time for paper that is kept: "24 Nov 2026 14:05"."""
+    return f"{day_text(datetime.fromtimestamp(moment, site().tz).date())} {clock(moment)}"
+
+
 def clock(moment: int) -> str:
     """Return a moment's time of day: "14:05"."""
     then = datetime.fromtimestamp(moment, site().tz)
@@ -137,6 +142,7 @@ def register_rendering(app: Flask) -> None:
         air=air,
         clock=clock,
         counted=counted,
+        dated=dated,
         day=day,
         duration=duration,
         form_moment=form_moment,

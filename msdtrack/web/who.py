@@ -76,7 +76,7 @@ def _keep(code: str, at: int | None) -> None:
     at, kept = site().now() if at is None else at, _kept()
     if kept is not None and kept.code == code and kept.covers(at):
         session[_KEY] = [code, max(at, kept.entered_at), kept.said_at]
-    elif kept is None or not kept.is_after(at):
+    elif code if kept is None else not kept.is_after(at):
         session[_KEY] = [code, at, at]
 
 
@@ -90,10 +90,15 @@ def remember(person: Person, at: int | None = None) -> None:
     _keep(person.code, at)
 
 
-def signed(code: str) -> None:
-    """Remember who has signed a form that asks for a name: the code of the badge."""
+def signed(code: str, at: int | None = None) -> None:
+    """Remember who has signed a form that asks for a name: the code of the badge.
+
+    Args:
+        code: of the badge; a name is no badge.
+        at: when that was; None is now.
+    """
     try:
-        remember(people.badge(code))
+        remember(people.badge(code), at)
     except (NotFound, Refused):
         # A name is no badge: it signs this once.
         return

@@ -185,3 +185,17 @@ def test_it_fits_the_screen(
         width = page.evaluate("document.documentElement.scrollWidth")
         assert width <= size[0], path
         page.screenshot(path=tmp_path / "shot.png", full_page=True)
+
+
+def test_a_proof_on_paper_says_when_each_reflow_was(
+    page: Page, live: tuple[LiveServer, Workshop]
+) -> None:
+    """A4 is as narrow as a tablet, whose tables become blocks without their heads."""
+    server, shop = live
+    code = begun(page, server, shop)
+    page.goto(f"{server.url}/boards/{code}/proof")
+    page.set_viewport_size({"width": 794, "height": 1123})
+    head = page.get_by_role("columnheader", name="Component")
+    expect(head).to_be_hidden()
+    page.emulate_media(media="print")
+    expect(head).to_be_visible()

@@ -116,6 +116,16 @@ def test_the_share_is_the_one_of_its_own_page(shop: dict[str, str], batch: str) 
     assert shares(proof(batch)) == [[then.used_share]]
 
 
+def test_what_no_reflow_met_is_not_proved(shop: dict[str, str], batch: str) -> None:
+    """The last reflow is told late, and before the second placing: nothing soldered that one."""
+    placed(batch, opened(shop["Bench"], 20), 14)
+    after = placed(batch, opened(shop["Bench"], 200), 5)
+    happens(batch, "reflow", 10, last=True)
+    found = proof(batch)
+    assert (found.finding, found.unsoldered) == ("within_so_far", 1)
+    assert [one.placed.code for one in found.components if not one.reflows] == [after]
+
+
 def test_without_placing_or_reflow_nothing_is_proved(shop: dict[str, str], batch: str) -> None:
     """It says so instead of saying that all is well."""
     assert proof(batch).finding == "nothing_placed"

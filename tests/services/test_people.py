@@ -104,3 +104,11 @@ def test_of_two_with_a_name_the_one_at_work_is_meant(ines: str) -> None:
     people.amend_person(ines, {"in_use": False}, NOW, "Olu", "has left")
     with write():
         assert people.person_code("Ines Prado", NOW) == other
+
+
+def test_a_form_sent_twice_puts_one_person_on_file(ines: str) -> None:
+    """It is looked up where it is written: two browsers at once can't both find nobody."""
+    with pytest.raises(BadInput, match=f"{ines} is the badge of that name"):
+        people.add_person("ines PRADO", NOW, only_one=True)
+    assert [one.name for one in people.people()].count("Ines Prado") == 1
+    assert people.add_person("Ana", NOW, only_one=True).name == "Ana"

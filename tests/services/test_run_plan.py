@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -17,6 +17,7 @@ from msdtrack.errors import BadInput
 from msdtrack.exposure.events import Event, Kind
 from msdtrack.exposure.facts import HOUR_S, PartFacts
 from msdtrack.exposure.run import Run, Supposed, outlook
+from msdtrack.exposure.state import CarrierState
 from msdtrack.services import (
     boards,
     carrier_states,
@@ -24,6 +25,7 @@ from msdtrack.services import (
     climate,
     event_recording,
     oven_loads,
+    run_carriers,
     run_stock,
     standings,
 )
@@ -235,6 +237,40 @@ def test_opening_a_bag_opens_all_that_share_it(floor: dict[str, str]) -> None:
     assert codes(of(floor, 500).steps) == [one]
 
 
+def test_a_bag_opened_for_another_is_open_from_then(floor: dict[str, str]) -> None:
+    """Level 5a, 24 h, in a bag that is opened when a run of 26 h begins: it does not last, though
+    it would if its bag were opened 2 h later. One in a bag of its own takes its place."""
+    other = bag(bag="BAG-1")
+    mate = bag("WB-5A", ends=date(2027, 1, 1), bag="BAG-1")
+    needs = [Need("WB-3", 1), Need("WB-5A", 1)]
+    later, begins = BEGINS + 26 * HOUR_S, BEGINS
+    short, _ = plan(floor["Line"], begins, later, needs, NOW).parts
+    assert (short.verdict, codes(short.steps)) == ("short", [])
+    (barred,) = short.barred
+    assert barred.own.code == mate
+    assert run_carriers.OPENED_FOR_ANOTHER in barred.reasons
+    alone = bag("WB-5A")
+    found, _ = plan(floor["Line"], begins, later, needs, NOW).parts
+    assert (codes(found.steps), found.steps[0].act) == ([alone], "open")
+    of_mate = plan(floor["Line"], begins, later, needs[1:], NOW).parts[0]
+    assert (codes(of_mate.steps), of_mate.steps[0].opens_too) == ([mate], (other,))
+
+
+def test_a_bag_opened_for_a_bake_is_open_from_then(floor: dict[str, str]) -> None:
+    """Nobody knows of one since when it is closed, so it is baked; its mate of level 5, 48 h, is
+    out from when that goes into the oven, and used first when the run begins."""
+    baked = bag(bag="BAG-1", ends=None, sealed_on=None)
+    mate = bag("WB-5", bag="BAG-1")
+    first, second = plan(floor["Line"], BEGINS, ENDS, [Need("WB-3", 1), Need("WB-5", 1)], NOW).parts
+    (step,), (taken,) = first.steps, second.steps
+    assert step.bake is not None
+    start = step.bake.start_by
+    assert (step.own.code, taken.own.code) == (baked, mate)
+    assert (taken.act, taken.from_at, taken.lasts_until) == ("take", BEGINS, start + 48 * HOUR_S)
+    late = plan(floor["Line"], BEGINS, ENDS + 38 * HOUR_S, [Need("WB-3", 1), Need("WB-5", 1)], NOW)
+    assert [step.act for part in late.parts for step in part.steps] == ["bake", "bake"]
+
+
 def test_pieces_on_boards_and_used_up_are_not_there(floor: dict[str, str]) -> None:
     """40 of 500 stand on boards; another reel is gone."""
     code, gone = out(1, floor), out(1, floor)
@@ -333,7 +369,15 @@ def check(found: RunPlan, now: int) -> None:
             if one.facts.part.number == part.part.number and one.status not in ("gone", "on_board")
         }
         taken = {step.own.code: step for step in part.steps if step.bake is None}
+        opened = {code: at for code, at in openings(found, every).items() if code in mine}
         expected = {code: outlook(supposed(code), run) for code in mine}
+        for code, at in opened.items():
+            if expected[code].from_at is not None:
+                expected[code] = outlook(supposed(code).opened(code, *at), run)
+        for barred in part.barred:
+            # What was to be opened for another may not be, once that is not taken either.
+            if run_carriers.OPENED_FOR_ANOTHER in barred.reasons and barred.own.code not in opened:
+                assert expected.pop(barred.own.code).from_at is not None
         for code, moment in done_at.items():
             in_time = moment is not None and moment <= run.begins_at
             if code in mine and expected[code].reasons and in_time:
@@ -343,6 +387,8 @@ def check(found: RunPlan, now: int) -> None:
         assert taken.keys() == usable.keys()
         for code, step in taken.items():
             look = usable[code]
+            if step.act == "take" and step.own.bag and code not in opened:
+                continue
             assert (step.act, step.from_at) == (look.act, look.from_at)
             assert step.ends_early_at == look.ends_early_at
             # From a standing it may be a second earlier, never later.
@@ -358,11 +404,39 @@ def check(found: RunPlan, now: int) -> None:
             if each.own.bag is not None:
                 assert each.own.bag == ledger.bag
         for step in part.steps:
-            assert step.bake_done_at is not None or as_planned(step, run) == "use"
+            before = openings(found, every).get(step.own.code)
+            assert step.bake_done_at is not None or as_planned(step, run, before) == "use"
 
 
-def as_planned(step: Step, run: Run) -> str:
-    """Return the verdict at the last reflow if what was planned is put on the log."""
+def openings(
+    found: RunPlan, every: Mapping[str, CarrierState]
+) -> dict[str, tuple[int, str | None]]:
+    """Return when and where bags are opened for another carrier before their own are wanted."""
+    own: dict[str, tuple[int, str | None]] = {}
+    for step in (step for part in found.parts for step in part.steps if step.own.bag):
+        if step.bake is not None and step.bake.start_by is not None:
+            own[step.own.code] = step.bake.start_by, None
+        elif step.act == "open":
+            own[step.own.code] = step.from_at, found.run.place
+    first: dict[str, tuple[int, str | None]] = {}
+    for code, at in own.items():
+        bag = every[code].ledger.bag or code
+        first[bag] = min(first.get(bag, at), at, key=lambda one: one[0])
+    return {
+        code: first[bag]
+        for code, one in every.items()
+        if one.ledger.phase in ("bagged", "tired_bag")
+        and (bag := one.ledger.bag or code) in first
+        and (code not in own or own[code][0] > first[bag][0])
+    }
+
+
+def as_planned(step: Step, run: Run, opened: tuple[int, str | None] | None) -> str:
+    """Return the verdict at the last reflow if what was planned is put on the log.
+
+    Args:
+        opened: when its bag is opened for another, and where.
+    """
     code, act = step.own.code, step.act
     what: list[Event] = []
 
@@ -370,9 +444,16 @@ def as_planned(step: Step, run: Run) -> str:
         what.append(Event(f"p{len(what)}", code, kind, at, 10**9 + len(what), at, **more))
 
     bake = step.bake
+    if opened is not None and (bake is None or (bake.start_by or 0) > opened[0]):
+        add(Kind.OPEN, opened[0], hic=DRY, place=opened[1])
+    elif act == "take" and step.own.bag:
+        act = "open"
     if bake is not None:
         assert bake.start_by is not None
-        if account(code).state(bake.start_by).ledger.phase in ("bagged", "tired_bag"):
+        if what == [] and account(code).state(bake.start_by).ledger.phase in (
+            "bagged",
+            "tired_bag",
+        ):
             add(Kind.OPEN, bake.start_by, hic=DRY, place=run.place)
         add(Kind.BAKE_START, bake.start_by, temp_c=bake.option.temp_c)
         act = "take_out"

@@ -328,6 +328,7 @@ def test_a_batch_is_proved_on_a_page_to_print(
     assert "Soldered outside the rules" in page
     assert "1 of 1 component did not meet the rules in 2 reflows" in page
     assert "Its floor life is used up." in page
+    assert re.search(r"Proof made \d+ \w{3} \d{4} \d\d:\d\d, times in \S+, from", page)
     first, second = re.findall(r'href="(/carriers/\w+\?at=[^"]+)"', page)
     assert first != second
     assert "As of" in browser.get(first).text

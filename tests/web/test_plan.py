@@ -141,8 +141,19 @@ def test_a_plan_stays_at_its_address(browser: FlaskClient, shop: Workshop) -> No
 def test_a_part_twice_is_summed_and_said(browser: FlaskClient, shop: Workshop) -> None:
     status, text = asked(browser, "WB-PRS-3;100\n\nWB-CND-5, 1\nWB-PRS-3 50")
     assert status == 200
-    assert "WB-PRS-3 stands in lines 1 and 4: 150 pieces in all." in words(text)
+    assert "WB-PRS-3 stands in lines 1, 4: 150 pieces in all." in words(text)
     assert "150 pieces needed" in words(text)
+    many = words(asked(browser, "WB-PRS-3;1\n" * MOST_LINES)[1])
+    assert "lines 1, 2, 3, 4, 5, 6, 7, 8, 9 and 191 more: 200 pieces in all." in many
+
+
+def test_what_a_program_marks_a_text_with_is_no_part_of_it(
+    browser: FlaskClient, shop: Workshop
+) -> None:
+    """A byte order mark before the first line, and the line ends of another system."""
+    status, text = asked(browser, "\ufeffWB-PRS-3\t100\r\nWB-CND-5\t1\r\n")
+    assert status == 200
+    assert "100 pieces needed" in words(text)
 
 
 @pytest.mark.parametrize("place", ["line 1", "{line}", "Bench"])

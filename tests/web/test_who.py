@@ -394,3 +394,7 @@ def test_a_late_scan_of_a_check_is_signed_by_who_was_there(
         assert browser.post(f"/checks/{record.number}/scan", data=data).status_code == 303
     opening = event_recording.log_of(shop.closed)[-1].event
     assert (opening.kind, opening.person) == ("open", shop.people[0])
+    browser.post("/who", data={"badge": shop.people[1]})
+    data = {"code": shop.people[0], "scanned_at": str(NOW + 90), "request_id": str(uuid4())}
+    browser.post(f"/checks/{record.number}/scan", data=data)
+    assert here(browser) == "Jonas"

@@ -108,13 +108,16 @@ def _said(proof: BatchProof) -> str:
         return "No carrier is on the log of these boards."
     components = counted(len(proof.components), "component")
     if proof.finding == "not_soldered":
-        return f"{components} placed, no reflow on the log."
+        return f"{components} placed, no reflow of them on the log."
     reflows = counted(len(proof.reflows), "reflow")
     if proof.finding == "outside":
         return f"{proof.outside} of {components} did not meet the rules in {reflows}."
     worst = percent(max(one.worst_share for one in proof.components))
-    more = " Another reflow follows." if proof.finding == "within_so_far" else ""
-    return f"{components} in {reflows}; at most {worst} of a floor life was used.{more}"
+    soldered = counted(len(proof.components) - proof.unsoldered, "component")
+    more = "" if proof.reflows[-1].last else " Another reflow follows."
+    if proof.unsoldered:
+        more = f" {counted(proof.unsoldered, 'component')} placed after that, in no reflow.{more}"
+    return f"{soldered} in {reflows}; at most {worst} of a floor life was used.{more}"
 
 
 def _rows(proof: BatchProof, names: PersonNames) -> tuple[ProofRow, ...]:

@@ -209,7 +209,7 @@ def scan(number: int) -> AnyResponse:
                 site().tz,
             )
             if answer.person is not None:
-                who.signed(answer.person)
+                who.signed(answer.person, scanned_at)
             child = answer.child
             said = Said(answer.tone, answer.title, answer.message, answer.next_step)
         except MsdtrackError as error:

@@ -20,7 +20,7 @@ from msdtrack.services.policies import POLICIES, Policy, Value
 from msdtrack.store.records import FactChange
 from msdtrack.web import who
 from msdtrack.web.forms import Form
-from msdtrack.web.names import all_places, codes_called, everybody, person_names
+from msdtrack.web.names import all_places, everybody, person_names
 from msdtrack.web.pages import people as people_pages
 from msdtrack.web.rendering import render_page
 from msdtrack.web.site import site
@@ -103,11 +103,9 @@ def add_person() -> AnyResponse:
     """Put a person on file."""
     form = Form(request.form)
     name = form.text("name", required=True)
-    for code in codes_called(name, everybody()):
-        form.fault("name", f"{code} is the badge of that name: add what tells the two apart.")
     try:
         form.check()
-        person = people.add_person(name, site().now())
+        person = people.add_person(name, site().now(), only_one=True)
     except BadInput as error:
         form.take_over(error)
         return _refused(form)
