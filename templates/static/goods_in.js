@@ -1,11 +1,13 @@
 // Goods-in: hears the scanner, has the label read by the server, asks one thing at a time, and
 // receives what was confirmed. All that is known of a label is sent each time; the server keeps none.
 
+import { Refusal, post } from "./asking.js";
 import { GoodsInScreen, MOST_LISTED } from "./goods_in_screen.js";
+import { newId } from "./ids.js";
 import { printFrame } from "./print_frame.js";
 import { signal } from "./scan_sound.js";
 import { typeSeparators } from "./wedge.js";
-import { sayWho, whoIsHere } from "./who.js";
+import { isBadge, sayWho, whoIsHere } from "./who.js";
 import { counted } from "./words.js";
 
 const KEY = "msdtrack.goods-in";
@@ -14,7 +16,6 @@ const KEPT = ["place"];
 const TWICE_WITHIN_MS = 3000;
 const UNSEEN_MS = 400;
 const LONE_DIGIT_MS = 350;
-const TIMEOUT_MS = 15000;
 const MISSING = { part: "the part", lot: "the lot", quantity: "the quantity" };
 
 const root = document.querySelector("[data-goods]");
@@ -57,33 +58,9 @@ function recall() {
   }
 }
 
-// -- the server --------------------------------------------------------------------------------
+// -- one thing after the other ------------------------------------------------------------------
 
-class Refusal extends Error {
-  constructor(problem, status) {
-    super(problem.detail || "The server could not do this.");
-    this.status = status;
-  }
-}
-
-async function post(url, body) {
-  let answer;
-  try {
-    answer = await fetch(url, {
-      method: "POST",
-      headers: { "Content-Type": "application/json" },
-      body: JSON.stringify(body),
-      signal: AbortSignal.timeout(TIMEOUT_MS),
-    });
-  } catch {
-    throw new Refusal({ detail: "The server does not answer." }, 0);
-  }
-  const heard = await answer.json().catch(() => ({}));
-  if (!answer.ok) throw new Refusal(heard, answer.status);
-  return heard;
-}
-
-// One thing after the other, however fast the scanner is. What the server did not answer stays at
+// However fast the scanner is. What the server did not answer stays at
 // the head and is tried again, so that no scan is lost.
 function inTurn(task) {
   tasks.push(task);
@@ -113,10 +90,6 @@ async function workOff() {
 function signed({ person, ...others }) {
   const by = whoIsHere() || (isBadge(person) ? "" : person);
   return by ? { ...others, person: by } : others;
-}
-
-function isBadge(text) {
-  return /^W[0-9]{6,}[0-9A-Z]$/i.test(text ?? "");
 }
 
 // A badge that was scanned between labels says who is here, on every page of this browser.
@@ -404,17 +377,6 @@ setInterval(() => {
   find("deaf").hidden = document.hasFocus() && document.activeElement !== frame;
 }, 500);
 find("deaf").addEventListener("click", listen);
-
-// -- ids ---------------------------------------------------------------------------------------
-
-// crypto.randomUUID needs a secure connection; a shop floor often has none.
-function newId() {
-  const bytes = crypto.getRandomValues(new Uint8Array(16));
-  bytes[6] = (bytes[6] & 0x0f) | 0x40;
-  bytes[8] = (bytes[8] & 0x3f) | 0x80;
-  const hex = Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
-  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
-}
 
 recall();
 screen.showDone(done);

@@ -1,6 +1,8 @@
 // Scans on their way: kept in the browser until the server has them on record, sent in order, and
 // told apart by an id each, so that sending one twice does it once.
 
+import { newId } from "./ids.js";
+
 const RETRY_MS = 1500;
 const TIMEOUT_MS = 10000;
 const SET_ASIDE_AFTER = 3;
@@ -105,13 +107,4 @@ export class ScanQueue {
       stuck: this.mistakes >= SET_ASIDE_AFTER,
     });
   }
-}
-
-// `crypto.randomUUID` is missing where a page is served without encryption, as in most workshops.
-function newId() {
-  const bytes = crypto.getRandomValues(new Uint8Array(16));
-  bytes[6] = (bytes[6] & 0x0f) | 0x40;
-  bytes[8] = (bytes[8] & 0x3f) | 0x80;
-  const hex = Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
-  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
 }

@@ -5,6 +5,10 @@ const root = document.querySelector("[data-who]");
 let aheadMs = 0;
 let shown = 0;
 
+export function isBadge(text) {
+  return /^W[0-9]{6,}[0-9A-Z]$/i.test(text ?? "");
+}
+
 // Code of the badge, "" for nobody.
 export function whoIsHere() {
   return root.dataset.who;
