@@ -41,7 +41,8 @@ class Paper:
         return 8 * self._row_bytes
 
     def ink(self, strip: int, x: int, y: int, rows: int, white: bool = False) -> None:
-        """Ink a strip; what lies outside the paper is left out.
+        """Ink a strip; what lies outside the paper is left out. It may reach over the paper's edge
+        by the eight dots of the margin.
 
         Args:
             strip: Where ink goes.
@@ -50,6 +51,8 @@ class Paper:
             rows: How many it has.
             white: Take ink away instead.
         """
+        if x >= self.width:
+            return
         up = (self.height - y - rows) * self.pitch - _MARGIN - x
         strip = strip << up if up > 0 else strip >> -up
         self._ink = self._ink ^ (self._ink & strip) if white else self._ink | strip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageDraw
 
@@ -53,6 +53,7 @@ def test_a_line_is_set_as_large_as_its_room_allows(text: str, size_px: int, room
     assert line == (fitting[-1] if fitting else free[0])
 
 
+@example(x=40, y=1, width=9, height=1, line=None, white=False)
 @given(
     st.integers(-8, 40),
     st.integers(-30, 40),
