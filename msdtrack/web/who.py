@@ -104,6 +104,23 @@ def signed(code: str, at: int | None = None) -> None:
         return
 
 
+def say(form: Form) -> None:
+    """Remember who a form names, by `badge` or by `person`; neither is nobody.
+
+    Raises:
+        BadInput: it is no badge.
+        NotFound: nobody has it.
+        Refused: it is no longer in use.
+    """
+    badge, person = form.text("badge"), form.text("person")
+    if badge:
+        remember(from_badge(badge))
+    elif person:
+        remember(people.badge(person))
+    else:
+        forget()
+
+
 def signer(form: Form, name: str) -> str:
     """Return who signs a form, in its field of this name; a badge that is no longer in use, as on a
     page that stood open, is a fault there."""

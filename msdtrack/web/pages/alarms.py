@@ -18,7 +18,6 @@ from msdtrack.services import (
     alarm_notices,
     alarm_rules,
     catalog,
-    people,
     policies,
 )
 from msdtrack.services.alarm_lists import AlarmGroup, AlarmsListed, AlarmSums, ListName
@@ -155,15 +154,8 @@ def find() -> AnyResponse:
 @pages.post("/alarms/who")
 def say_who() -> AnyResponse:
     """Take note of who is at the browser, by badge or by name."""
-    form = Form(request.form)
-    badge, person = form.text("badge"), form.text("person")
     try:
-        if badge:
-            who.remember(who.from_badge(badge))
-        elif person:
-            who.remember(people.badge(person))
-        else:
-            who.forget()
+        who.say(Form(request.form))
     except MsdtrackError as error:
         flash(error.message, "stop")
     return redirect(asked_for().url(), 303)

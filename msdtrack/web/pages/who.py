@@ -9,7 +9,6 @@ from flask import Blueprint, Response, flash, jsonify, redirect, request, url_fo
 from werkzeug.wrappers import Response as AnyResponse
 
 from msdtrack.errors import MsdtrackError
-from msdtrack.services import people
 from msdtrack.services.people import Person
 from msdtrack.services.station_memory import IN_BROWSER_S
 from msdtrack.web import who
@@ -50,14 +49,8 @@ def show() -> Response:
 def say() -> AnyResponse:
     """Take note of who is at the browser, by badge or by name; neither is nobody."""
     form = Form(request.form)
-    badge, person = form.text("badge"), form.text("person")
     try:
-        if badge:
-            who.remember(who.from_badge(badge))
-        elif person:
-            who.remember(people.badge(person))
-        else:
-            who.forget()
+        who.say(form)
     except MsdtrackError as error:
         if status_of(error) >= 500:
             raise
